@@ -1,0 +1,243 @@
+//! What the readings say about each circuit, and what may be done to it.
+
+use std::collections::BTreeMap;
+
+use calc::estimate::Estimate;
+
+use crate::mould::{CircuitId, MouldId};
+use crate::picture::Picture;
+
+/// Everything found in one visit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Findings {
+    /// Version of the judgement; it changes when a finding may change.
+    pub method: &'static str,
+    /// Mould.
+    pub mould: MouldId,
+    /// What the mould makes.
+    pub mould_name: String,
+    /// Visit.
+    pub visit: String,
+    /// When the visit began.
+    pub started: jiff::Timestamp,
+    /// Who did it.
+    pub by: String,
+    /// Rig.
+    pub rig: Option<String>,
+    /// Whether the mould may go to the press.
+    pub fit_for_press: Fitness,
+    /// The most important sentence of the visit.
+    pub headline: String,
+    /// Short sentences that back the headline: what is wrong with how many circuits, in order of weight.
+    pub because: Vec<String>,
+    /// What to do next on this mould, in one sentence.
+    pub next: String,
+    /// Each circuit, in the order of the mould.
+    pub circuits: Vec<CircuitFinding>,
+    /// Hoses that seem to be on the wrong circuit.
+    pub hook_up_doubts: Vec<HookUpDoubt>,
+    /// What the reader should know.
+    pub warnings: Vec<Warning>,
+    /// Limits that were applied, with source and owner.
+    pub limits: Vec<LimitUsed>,
+    /// Cautions that apply to the next steps.
+    pub cautions: Vec<&'static str>,
+}
+
+/// Whether the mould may go to the press.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fitness {
+    /// Yes.
+    Yes,
+    /// No.
+    No,
+    /// The readings do not tell.
+    CannotTell,
+}
+
+/// Whether the circuit holds air.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tightness {
+    /// Below the limit, uncertainty included.
+    Tight,
+    /// Above the limit, to the outside.
+    LeaksOut,
+    /// Above the limit, into another circuit.
+    LeaksAcross,
+    /// Above the limit; where to is not known.
+    Leaks,
+    /// The readings do not tell.
+    CannotTell,
+    /// Not tested.
+    Untested,
+}
+
+/// Whether air passes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Passage {
+    /// As its geometry or baseline lets expect.
+    Free,
+    /// Slow, and so it should be.
+    NarrowByDesign,
+    /// Slower than it should be.
+    Restricted,
+    /// No passage.
+    Blocked,
+    /// The readings do not tell.
+    CannotTell,
+    /// Not tested.
+    Untested,
+}
+
+/// What the bore looks like inside.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum BoreState {
+    /// As new.
+    AsNew,
+    /// A layer all along.
+    EvenDeposit,
+    /// One narrow place.
+    LocalPlug,
+    /// Both.
+    Mixed,
+    /// Rougher wall, same width.
+    Rough,
+    /// The readings do not tell.
+    Unknown,
+}
+
+/// A rule's answer for one step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Gate {
+    /// Whether the step is allowed.
+    pub open: bool,
+    /// Why; for a closed gate also what would open it.
+    pub reason: String,
+}
+
+/// The three gates of a circuit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Gates {
+    /// Water may go in.
+    pub wet: Gate,
+    /// Acid or another descaler may go in.
+    pub descale: Gate,
+    /// The circuit may go back to the press.
+    pub release: Gate,
+}
+
+/// What to do next with a circuit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NextStep {
+    /// Nothing.
+    Leave,
+    /// Take a further reading.
+    FindOut,
+    /// Open the passage.
+    Open,
+    /// Repair.
+    Repair,
+    /// Descale.
+    Descale,
+    /// Take out of service.
+    Retire,
+}
+
+/// A reading or calculation behind a finding.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Evidence {
+    /// What it is, in a few words.
+    pub title: String,
+    /// What it says, in one or two sentences with numbers and uncertainty.
+    pub text: String,
+    /// Where the reading stands.
+    pub place: Option<String>,
+    /// Source keys of the methods used.
+    pub sources: Vec<&'static str>,
+    /// Drawing.
+    pub picture: Option<Picture>,
+}
+
+/// What is known about one circuit after the visit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CircuitFinding {
+    /// Circuit.
+    pub id: CircuitId,
+    /// Half.
+    pub half: String,
+    /// What it cools.
+    pub serves: Option<String>,
+    /// Port in this visit.
+    pub port: Option<u32>,
+    /// Whether it holds air.
+    pub tightness: Tightness,
+    /// Leak rate at the starting pressure, 20 degC.
+    pub leak_rate_mbar_l_s: Option<Estimate>,
+    /// Circuits that it leaks into.
+    pub across_to: Vec<CircuitId>,
+    /// Whether air passes.
+    pub passage: Passage,
+    /// Flow factor at 20 degC water and 1 bar, hoses removed.
+    pub flow_factor_m3_h: Option<Estimate>,
+    /// Flow factor in per cent of what it should be.
+    pub against_baseline_percent: Option<Estimate>,
+    /// What 'should be' was taken from, in words: `baseline of 2025-11-03`, `drawing`, `sisters F3, F4`.
+    pub compared_with: Option<String>,
+    /// Probability of each state; they add up to 1.
+    pub state: BTreeMap<BoreState, f64>,
+    /// Thickness of the layer, where a layer is likely.
+    pub deposit_thickness_mm: Option<Estimate>,
+    /// Filled volume, hoses removed.
+    pub filled_volume_ml: Option<Estimate>,
+    /// Filled volume in per cent of what it should be.
+    pub filled_volume_percent: Option<Estimate>,
+    /// Main bore, for the drawing of the bore eye.
+    pub bore_mm: Option<f64>,
+    /// Gates.
+    pub gates: Gates,
+    /// What to do next.
+    pub next_step: NextStep,
+    /// Why, in one sentence.
+    pub reason: String,
+    /// The further reading that would help most.
+    pub best_next_reading: Option<String>,
+    /// Cautions that go with the next step.
+    pub cautions: Vec<&'static str>,
+    /// What it rests on.
+    pub evidence: Vec<Evidence>,
+}
+
+/// Hoses that seem to be on the wrong circuit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HookUpDoubt {
+    /// The circuits whose hoses seem exchanged.
+    pub circuits: Vec<CircuitId>,
+    /// Probability that they are.
+    pub probability: f64,
+    /// One sentence.
+    pub text: String,
+}
+
+/// Something the reader should know.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Warning {
+    /// Short fixed word for programs.
+    pub code: &'static str,
+    /// Circuit, if it concerns one.
+    pub circuit: Option<CircuitId>,
+    /// One sentence.
+    pub text: String,
+}
+
+/// A limit that was applied.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitUsed {
+    /// What is limited, with the unit: `leak rate, mbar·l/s`.
+    pub name: String,
+    /// Value.
+    pub value: f64,
+    /// Where it comes from.
+    pub source: String,
+    /// Who answers for it in the plant.
+    pub owner: String,
+}

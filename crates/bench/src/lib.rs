@@ -1,0 +1,9 @@
+//! The mould bench as plain data, and the judgement over its readings.
+//!
+//! Data here knows nothing of files, pages or stores. Numbers that are not a [`calc::quantity`] type end in
+//! their unit.
+
+pub mod finding;
+pub mod mould;
+pub mod picture;
+pub mod visit;

@@ -1,0 +1,2 @@
+//! Borewise.
+fn main() {}

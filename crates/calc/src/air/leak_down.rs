@@ -1,0 +1,1 @@
+//! leak_down

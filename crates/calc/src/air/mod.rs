@@ -1,0 +1,10 @@
+//! Air in circuits: tightness, filled volume by expansion, passage.
+
+pub mod discharge;
+pub mod energy;
+pub mod equivalents;
+pub mod gas;
+pub mod leak_down;
+pub mod passage;
+pub mod sonic;
+pub mod trapped;

@@ -1,0 +1,6 @@
+//! Calculators: air_passage.
+
+use super::Calculator;
+
+/// The calculators of this file.
+pub static ALL: &[&Calculator] = &[];

@@ -1,0 +1,6 @@
+//! Calculators: hydraulics.
+
+use super::Calculator;
+
+/// The calculators of this file.
+pub static ALL: &[&Calculator] = &[];

@@ -1,0 +1,6 @@
+//! Calculators: readings.
+
+use super::Calculator;
+
+/// The calculators of this file.
+pub static ALL: &[&Calculator] = &[];

@@ -1,0 +1,1 @@
+//! flow_factor

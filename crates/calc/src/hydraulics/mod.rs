@@ -1,0 +1,11 @@
+//! Flow of water through cooling circuits.
+
+pub mod circuit;
+pub mod flow_factor;
+pub mod friction;
+pub mod losses;
+pub mod network;
+pub mod piece;
+pub mod piece_form;
+pub mod thread;
+pub mod volume;
