@@ -6,6 +6,7 @@ mod air_passage;
 mod air_tightness;
 mod flow_factor;
 mod hydraulics;
+mod network;
 mod readings;
 mod water;
 
@@ -102,8 +103,15 @@ impl Calculator {
 /// All calculators, in the order in which they are listed.
 #[must_use]
 pub fn all() -> Vec<&'static Calculator> {
-    let groups =
-        [water::ALL, hydraulics::ALL, flow_factor::ALL, readings::ALL, air_tightness::ALL, air_passage::ALL];
+    let groups = [
+        water::ALL,
+        hydraulics::ALL,
+        network::ALL,
+        flow_factor::ALL,
+        readings::ALL,
+        air_tightness::ALL,
+        air_passage::ALL,
+    ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()
 }
 

@@ -1,0 +1,6 @@
+//! Calculators: networks.
+
+use super::Calculator;
+
+/// The calculators of this file.
+pub static ALL: &[&Calculator] = &[];
