@@ -1,6 +1,7 @@
 //! Flow of water through cooling circuits.
 
 pub mod circuit;
+pub mod deposit;
 pub mod flow_factor;
 pub mod friction;
 pub mod losses;
