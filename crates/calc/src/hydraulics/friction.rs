@@ -1,4 +1,6 @@
-//! The one friction law: laminar, transition and turbulent without a step.
+//! Wall friction: laminar, transition and turbulent without a step.
+//!
+//! One law is the standard; a second one exists to compare with networks computed elsewhere.
 
 use crate::limits::{OutOfRange, within};
 use crate::numeric::math;
@@ -12,6 +14,8 @@ pub const RELATIVE_ROUGHNESS_MAX: f64 = 0.05;
 /// Largest Reynolds number of the turbulent law.
 pub const REYNOLDS_MAX: f64 = 1e8;
 
+const TWO_OVER_LN10: f64 = 0.868_588_963_806_503_7;
+
 /// Kind of flow.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Regime {
@@ -21,6 +25,17 @@ pub enum Regime {
     Transition,
     /// Turbulent: Colebrook.
     Turbulent,
+}
+
+/// Which friction law.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum FrictionLaw {
+    /// [`friction`]: Hagen-Poiseuille and Colebrook, joined smoothly. Used for every finding.
+    #[default]
+    Standard,
+    /// Hagen-Poiseuille below Re 2000, Swamee-Jain from Re 4000 on, the cubic of Dunlop between: the law of the
+    /// public network solver EPANET 2.2 (`epanet-2.2`), for comparison with it. Its slope has a step at Re 2000.
+    SwameeJain,
 }
 
 /// A Darcy friction factor and how it changes.
@@ -57,9 +72,48 @@ pub fn friction(reynolds: f64, relative_roughness: f64) -> Result<Friction, OutO
     })
 }
 
+/// Darcy friction factor in a round channel by the law of choice; arguments, range and errors as [`friction`].
+///
+/// # Errors
+/// [`OutOfRange`] outside the range of [`friction`]. Source keys `swamee-jain-1976`, `epanet-2.2`.
+pub fn friction_by(law: FrictionLaw, reynolds: f64, relative_roughness: f64) -> Result<Friction, OutOfRange> {
+    if law == FrictionLaw::Standard || reynolds.is_nan() || reynolds <= LAMINAR_BELOW {
+        return friction(reynolds, relative_roughness);
+    }
+    within("reynolds", reynolds, LAMINAR_BELOW, REYNOLDS_MAX, "(pure number)")?;
+    within("relative_roughness", relative_roughness, 0.0, RELATIVE_ROUGHNESS_MAX, "(pure number)")?;
+    Ok(if reynolds >= TURBULENT_ABOVE {
+        swamee_jain(reynolds, relative_roughness)
+    } else {
+        dunlop(reynolds, relative_roughness)
+    })
+}
+
+fn swamee_jain(reynolds: f64, relative_roughness: f64) -> Friction {
+    let viscous = 5.74 / math::powf(reynolds, 0.9);
+    let inside = relative_roughness / 3.7 + viscous;
+    let x = -TWO_OVER_LN10 * math::ln(inside);
+    let slope = -1.8 * TWO_OVER_LN10 * viscous / (inside * x);
+    Friction { darcy_factor: 1.0 / (x * x), slope, regime: Regime::Turbulent }
+}
+
+/// Cubic in Re/2000 that meets 64/Re at 2000 in value and Swamee-Jain at 4000 in value and slope.
+fn dunlop(reynolds: f64, relative_roughness: f64) -> Friction {
+    let upper = swamee_jain(TURBULENT_ABOVE, relative_roughness);
+    let fa = upper.darcy_factor;
+    let fb = (2.0 + upper.slope) * fa;
+    let r = reynolds / LAMINAR_BELOW;
+    let x1 = 7.0 * fa - fb;
+    let x2 = 0.128 - 17.0 * fa + 2.5 * fb;
+    let x3 = -0.128 + 13.0 * fa - 2.0 * fb;
+    let x4 = 0.032 - 3.0 * fa + 0.5 * fb;
+    let darcy_factor = x1 + r * (x2 + r * (x3 + r * x4));
+    let slope = r * (x2 + r * (2.0 * x3 + r * 3.0 * x4)) / darcy_factor;
+    Friction { darcy_factor, slope, regime: Regime::Transition }
+}
+
 /// Colebrook by Newton's method on x = 1/sqrt(f).
 fn turbulent(reynolds: f64, relative_roughness: f64) -> Friction {
-    const TWO_OVER_LN10: f64 = 0.868_588_963_806_503_7;
     let wall = relative_roughness / 3.7;
     let viscous = 2.51 / reynolds;
     let start = wall + 5.74 / math::powf(reynolds, 0.9);

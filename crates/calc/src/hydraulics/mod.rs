@@ -4,8 +4,13 @@ pub mod circuit;
 pub mod flow_factor;
 pub mod friction;
 pub mod losses;
+pub mod losses_table;
 pub mod network;
+pub mod path;
 pub mod piece;
 pub mod piece_form;
 pub mod thread;
 pub mod volume;
+
+#[cfg(test)]
+mod tests;

@@ -48,3 +48,8 @@ pub fn sin(x: f64) -> f64 {
 pub fn cos(x: f64) -> f64 {
     libm::cos(x)
 }
+/// Angle in radian, 0 to pi, whose cosine is `x`.
+#[must_use]
+pub fn acos(x: f64) -> f64 {
+    libm::acos(x)
+}
