@@ -112,7 +112,7 @@ impl Path {
 }
 
 /// The change of bore in front of a piece, and the bore that the next piece will meet.
-pub(super) fn step_before(piece: &Piece, bore: &mut Option<Length>) -> Option<Element> {
+pub(crate) fn step_before(piece: &Piece, bore: &mut Option<Length>) -> Option<Element> {
     let here = match piece {
         Piece::Bore { diameter, .. } | Piece::Elbow { diameter, .. } => Some(*diameter),
         _ => None,
@@ -124,7 +124,7 @@ pub(super) fn step_before(piece: &Piece, bore: &mut Option<Length>) -> Option<El
 
 /// Parallel branches that join again; equal branches and equal splits in a row are counted, not repeated.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Split {
+pub(crate) struct Split {
     pub branches: Vec<(Path, f64)>,
     pub times: f64,
 }
