@@ -10,7 +10,7 @@ use calc::infer::coarse::LayerPoint;
 use calc::numeric::math;
 use calc::quantity::Length;
 
-use crate::mould::{Circuit, Known};
+use crate::mould::{Baseline, Circuit, Known};
 
 /// A value as new, as logarithm's centre and spread, and what it was taken from.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +28,11 @@ impl AsNew {
     pub(crate) fn of(value: Uncertain, from: impl Into<String>) -> Self {
         Self::new(value.value, value.relative_standard(), from)
     }
+}
+
+/// A baseline's name for people.
+pub(crate) fn baseline_in_words(baseline: &Baseline) -> String {
+    baseline.date.as_ref().map_or_else(|| "baseline".to_owned(), |date| format!("baseline of {date}"))
 }
 
 /// The more certain of two.
