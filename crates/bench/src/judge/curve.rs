@@ -1,8 +1,10 @@
 //! Pressure drop against flow, as numbers for a drawing and a sentence about the Reynolds number.
 
-use calc::hydraulics::circuit::{drop_at_flow, reference_conditions};
+use calc::estimate::Z95;
+use calc::hydraulics::circuit::{Conditions, drop_at_flow};
+use calc::hydraulics::flow_factor::FlowPoint;
 use calc::numeric::math;
-use calc::quantity::{AbsolutePressure, Length, VolumeFlow};
+use calc::quantity::{AbsolutePressure, Length, Temperature, VolumeFlow};
 use calc::water;
 
 use super::expect::{AsNew, Geometry};
@@ -15,7 +17,7 @@ use crate::visit::Rig;
 /// Points of a drawn curve.
 const POINTS: u32 = 24;
 
-/// The drawing's content; curves reach a quarter beyond the largest flow measured.
+/// The drawing's content, at the temperature of the readings; curves reach a quarter beyond the largest flow.
 pub(crate) fn flow_curve(
     seen: &FlowSeen,
     as_new: Option<&AsNew>,
@@ -23,47 +25,71 @@ pub(crate) fn flow_curve(
     rig: &Rig,
 ) -> Option<FlowCurve> {
     let result = seen.result.as_ref()?;
+    let points = own_points(seen, rig);
+    let conditions = Conditions::new(fluid(largest(seen)?.temperature)?);
     let reach = seen.largest_l_min * 1.25;
-    let flows = (1..=POINTS).map(|step| reach * f64::from(step) / f64::from(POINTS));
-    let today = result.flow_factor_m3_h.value;
-    let clean = as_new.map_or_else(Vec::new, |new| {
-        flows
-            .clone()
-            .map(|flow_l_min| {
-                let middle = clean_drop_bar(flow_l_min, new, geometry, result.exponent);
-                // Drop goes with the inverse square of the flow factor, so its spread is twice as wide.
-                let factor = math::exp(2.0 * 1.96 * new.standard_ln.min(0.7));
-                (flow_l_min, middle / factor, middle, middle * factor)
-            })
-            .collect()
-    });
+    let flows = || (1..=POINTS).map(|step| reach * f64::from(step) / f64::from(POINTS));
+    let clean_at = |flow_l_min: f64, new: &AsNew| {
+        let middle = clean_drop_bar(flow_l_min, new, geometry, &conditions, result.exponent);
+        // Drop goes with the inverse square of the flow factor, so its spread is twice as wide.
+        let factor = math::exp(2.0 * Z95 * new.standard_ln.min(0.7));
+        (flow_l_min, middle / factor, middle, middle * factor)
+    };
+    let scale = curve_through(&points, result.exponent)?;
     Some(FlowCurve {
-        clean,
+        clean: as_new.map_or_else(Vec::new, |new| flows().map(|flow| clean_at(flow, new)).collect()),
         clean_from: as_new.map(|new| new.from.clone()).unwrap_or_default(),
-        today: flows.map(|flow_l_min| (flow_l_min, drop_bar(flow_l_min, today, result.exponent))).collect(),
-        points: result
-            .reference_points
-            .iter()
-            .map(|point| (point.flow_l_min, point.drop_bar, point.standard_bar))
-            .collect(),
+        today: flows().map(|flow| (flow, scale * math::powf(flow, result.exponent))).collect(),
+        points,
         pump: rig.pump_curve.iter().map(|(flow, pressure)| (flow.l_min(), pressure.bar())).collect(),
     })
 }
 
-/// Drop of a circuit with this flow factor: 1 bar at the flow factor, rising with the exponent found.
-fn drop_bar(flow_l_min: f64, flow_factor_m3_h: f64, exponent: f64) -> f64 {
-    math::powf(VolumeFlow::from_l_min(flow_l_min).m3_h() / flow_factor_m3_h, exponent)
+/// Today's points without hoses and couplings, whose drop rises with the square of the flow.
+fn own_points(seen: &FlowSeen, rig: &Rig) -> Vec<(f64, f64, f64)> {
+    let standard_bar = rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2;
+    let own = |point: &FlowPoint| {
+        let hoses_bar =
+            seen.fixture.map_or(0.0, |fixture| (point.flow.m3_h() / fixture.flow_factor.m3_h()).powi(2));
+        (point.flow.l_min(), point.drop.bar() - hoses_bar, standard_bar)
+    };
+    seen.points.iter().map(own).collect()
 }
 
-/// Drop of the circuit as it should be: the pieces' own curve, scaled to the flow factor it should have.
-fn clean_drop_bar(flow_l_min: f64, new: &AsNew, geometry: Option<&Geometry>, exponent: f64) -> f64 {
+/// Factor of the curve of this exponent through the points' geometric middle.
+fn curve_through(points: &[(f64, f64, f64)], exponent: f64) -> Option<f64> {
+    let logs: Vec<f64> = points
+        .iter()
+        .filter(|(flow, drop, _)| *flow > 0.0 && *drop > 0.0)
+        .map(|(flow, drop, _)| math::ln(*drop) - exponent * math::ln(*flow))
+        .collect();
+    let count = f64::from(u32::try_from(logs.len()).ok().filter(|count| *count > 0)?);
+    Some(math::exp(logs.iter().sum::<f64>() / count))
+}
+
+/// Drop of the circuit as it should be: the pieces' own curve, moved to the flow factor that it should have.
+fn clean_drop_bar(
+    flow_l_min: f64,
+    new: &AsNew,
+    geometry: Option<&Geometry>,
+    conditions: &Conditions,
+    exponent: f64,
+) -> f64 {
     let flow = VolumeFlow::from_l_min(flow_l_min);
     let from_pieces = geometry.and_then(|known| {
         let own = known.flow_factor()?.value;
-        let scaled = VolumeFlow::from_m3_h(flow.m3_h() * own / new.value);
-        Some(drop_at_flow(&known.pieces, &reference_conditions(), scaled).ok()?.drop.bar())
+        let moved = VolumeFlow::from_m3_h(flow.m3_h() * own / new.value);
+        Some(drop_at_flow(&known.pieces, conditions, moved).ok()?.drop.bar())
     });
-    from_pieces.unwrap_or_else(|| drop_bar(flow_l_min, new.value, exponent))
+    from_pieces.unwrap_or_else(|| math::powf(flow.m3_h() / new.value, exponent))
+}
+
+fn largest(seen: &FlowSeen) -> Option<&FlowPoint> {
+    seen.points.iter().max_by(|a, b| a.flow.m3_s().total_cmp(&b.flow.m3_s()))
+}
+
+fn fluid(temperature: Temperature) -> Option<water::Properties> {
+    water::water(temperature, AbsolutePressure::from_bar(3.0)).ok()
 }
 
 /// The drawing, with the Reynolds number at the largest flow against both limits in use.
@@ -105,7 +131,7 @@ pub(crate) fn evidence(
 
 /// Reynolds number of the largest flow in the main bore.
 fn reynolds(seen: &FlowSeen, bore: Length) -> Option<f64> {
-    let point = seen.points.iter().max_by(|a, b| a.flow.m3_s().total_cmp(&b.flow.m3_s()))?;
-    let fluid = water::water(point.temperature, AbsolutePressure::from_bar(3.0)).ok()?;
-    Some(4.0 * point.flow.m3_s() / (core::f64::consts::PI * bore.m() * fluid.kinematic_viscosity_m2_s()))
+    let point = largest(seen)?;
+    let viscosity = fluid(point.temperature)?.kinematic_viscosity_m2_s();
+    Some(4.0 * point.flow.m3_s() / (core::f64::consts::PI * bore.m() * viscosity))
 }

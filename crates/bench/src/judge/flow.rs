@@ -2,7 +2,7 @@
 
 use calc::estimate::{Uncertain, root_sum_square};
 use calc::hydraulics::flow_factor::{
-    Fixture, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
+    Fixture, Flag, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
 };
 use calc::numeric::math;
 use calc::quantity::{Duration, VolumeFlow};
@@ -26,6 +26,7 @@ pub(crate) struct FlowSeen {
     pub(crate) points: Vec<FlowPoint>,
     pub(crate) result: Option<FlowFactorResult>,
     pub(crate) others: Others,
+    pub(crate) fixture: Option<Fixture>,
     pub(crate) largest_l_min: f64,
     pub(crate) evidence: Vec<Evidence>,
     pub(crate) warnings: Vec<Warning>,
@@ -55,6 +56,7 @@ pub(crate) fn read(
         points: Vec::new(),
         result: None,
         others,
+        fixture: None,
         largest_l_min: 0.0,
         evidence: Vec::new(),
         warnings: Vec::new(),
@@ -75,7 +77,7 @@ pub(crate) fn read(
     if seen.points.is_empty() {
         return Some(seen);
     }
-    let fixture = fixture(circuit, rig, through_fixture, &mut seen);
+    seen.fixture = fixture(circuit, rig, through_fixture, &mut seen.warnings);
     let scatter = repeatability.iter().copied().fold(0.0, f64::max);
     let uncertainty = PointUncertainty {
         flow_relative: root_sum_square(&[rig.flow_uncertainty_relative, scatter]),
@@ -86,7 +88,7 @@ pub(crate) fn read(
     let pieces = geometry
         .filter(|_| matches!(circuit.known, Known::Drawing | Known::Measured))
         .map(|geometry| geometry.pieces.as_slice());
-    match flow_factor(&seen.points, uncertainty, pieces, fixture) {
+    match flow_factor(&seen.points, uncertainty, pieces, seen.fixture) {
         Ok(result) => {
             note(circuit, &result, &mut seen);
             seen.result = Some(result);
@@ -131,12 +133,17 @@ fn mean_flow(
     }
 }
 
-fn fixture(circuit: &Circuit, rig: &Rig, through_fixture: bool, seen: &mut FlowSeen) -> Option<Fixture> {
+fn fixture(
+    circuit: &Circuit,
+    rig: &Rig,
+    through_fixture: bool,
+    warnings: &mut Vec<Warning>,
+) -> Option<Fixture> {
     if !through_fixture {
         return None;
     }
     if rig.fixture_flow_factor.is_none() {
-        seen.warnings.push(Warning {
+        warnings.push(Warning {
             code: "fixture-unknown",
             circuit: Some(circuit.id.clone()),
             text: "Hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them \
@@ -148,7 +155,38 @@ fn fixture(circuit: &Circuit, rig: &Rig, through_fixture: bool, seen: &mut FlowS
         .map(|flow_factor| Fixture { flow_factor, relative_uncertainty: rig.fixture_uncertainty_relative })
 }
 
+/// What a flag of the science means for the reader.
+fn flag_in_words(flag: Flag) -> Option<(&'static str, String)> {
+    Some(match flag {
+        // Said with its share in per cent beside the flow factor.
+        Flag::FixtureDominates => return None,
+        Flag::Transition(count) => (
+            "transition",
+            format!(
+                "{count} of the points lie between laminar and turbulent flow, where friction scatters by 15 %"
+            ),
+        ),
+        Flag::Laminar(count) => (
+            "laminar",
+            format!("{count} of the points may be laminar and say little about the flow at 1 bar"),
+        ),
+        Flag::FarFromPoints => {
+            ("far-from-points", "the flow at 1 bar is more than three times beyond the points".to_owned())
+        }
+        Flag::LeftOut(count) => (
+            "points-left-out",
+            format!("{count} points left no clear pressure drop after the hoses and were not used"),
+        ),
+        Flag::PointsDisagree => {
+            ("points-disagree", "the points do not lie on one curve; the interval was widened".to_owned())
+        }
+    })
+}
+
 fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
+    seen.warnings.extend(result.flags.iter().copied().filter_map(flag_in_words).map(|(code, text)| {
+        Warning { code, circuit: Some(circuit.id.clone()), text: format!("{}: {text}.", circuit.id) }
+    }));
     let value = result.flow_factor_m3_h;
     seen.evidence.push(Evidence {
         title: "Flow factor".to_owned(),

@@ -1,8 +1,8 @@
 //! Leak-down readings of one circuit, together with what its neighbours showed.
 
-use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Verdict, leak_down};
+use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Note, Verdict, leak_down};
 use calc::estimate::Estimate;
-use calc::quantity::{LeakRate, Length, Volume};
+use calc::quantity::{LeakRate, Length, PressureDrop, Volume};
 
 use super::cross::Watch;
 use super::facts::TightnessFact;
@@ -51,6 +51,11 @@ pub(crate) fn judge(
     if let Some((entry, reading)) = result {
         match run(test, reading) {
             Ok(result) => {
+                warnings.extend(result.notes.iter().filter(|note| worth_saying(note)).map(|note| Warning {
+                    code: note.code(),
+                    circuit: Some(test.circuit.id.clone()),
+                    text: format!("{}: {}", test.circuit.id, note.text()),
+                }));
                 evidence.push(leak_evidence(test, entry, &result));
                 take(&mut fact, &result);
             }
@@ -64,6 +69,11 @@ pub(crate) fn judge(
     (fact, evidence, warnings)
 }
 
+/// Notes that ask for something; what is merely assumed stands in the evidence.
+const fn worth_saying(note: &Note) -> bool {
+    matches!(note, Note::Rising | Note::GaugeNeverMoved | Note::LowStart { .. } | Note::EmptiedFast)
+}
+
 fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult, String> {
     let decay = match &reading.decay {
         Decay::Trace(trace) => DecayData::Trace(trace),
@@ -73,17 +83,31 @@ fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult, String> {
     };
     let input = LeakDownInput {
         volume: Volume::from_ml(test.volume.total_ml),
-        volume_relative: test.volume.relative,
+        volume_uncertainty_relative: test.volume.relative.min(1.0),
         hose_volume: Some(Volume::from_ml(test.volume.hose_ml)),
         bore: test.bore,
         atmosphere: test.rig.atmosphere,
         wall_temperature: reading.wall_temperature,
         hold: reading.hold,
-        gauge: Gauge::default(),
+        gauge: gauge(test.rig, &reading.decay),
         limit: LeakRate::from_mbar_l_s(test.limit_mbar_l_s),
         decay,
     };
     leak_down(&input).map_err(|error| format!("{}: {error}.", test.circuit.id))
+}
+
+/// The gauge between two of its own readings: gain and zero cancel, steps stay. Where the rig file names no step, a
+/// logger's noise is seen in its samples and a reading by eye scatters by a tenth of the gauge's uncertainty.
+fn gauge(rig: &Rig, decay: &Decay) -> Gauge {
+    let step = PressureDrop::from_bar(rig.gauge_step_bar);
+    match decay {
+        Decay::Trace(_) => Gauge { step, ..Gauge::logger() },
+        Decay::TwoReadings { .. } => Gauge {
+            step,
+            standard_uncertainty: PressureDrop::from_bar(0.1 * rig.pressure_uncertainty_bar),
+            ..Gauge::by_eye()
+        },
+    }
 }
 
 fn take(fact: &mut TightnessFact, result: &LeakDownResult) {
@@ -94,17 +118,11 @@ fn take(fact: &mut TightnessFact, result: &LeakDownResult) {
     };
     fact.leak_rate_mbar_l_s = Some(result.leak_rate);
     // One-sided 99.9 % of the normal distribution: 3.09 standard uncertainties.
-    fact.surely_below_mbar_l_s = Some(result.leak_rate.value + 3.09 * result.standard_mbar_l_s);
-    fact.would_tell = match (result.verdict, result.seconds_needed) {
-        (Verdict::CannotTell, Some(time)) => {
-            Some(format!("hold air again and watch for {:.0} s", (time.s() / 10.0).ceil() * 10.0))
-        }
-        (Verdict::CannotTell, None) => Some(
-            "no longer watch would settle it: find the filled volume first, use short stiff hoses, or a finer gauge"
-                .to_owned(),
-        ),
-        _ => None,
-    };
+    fact.surely_below_mbar_l_s = Some(result.uncut_mbar_l_s.value + 3.09 * result.uncut_mbar_l_s.standard);
+    fact.would_tell = result.best_next_reading.map(|remedy| match result.seconds_needed {
+        Some(time) => format!("{remedy}; {:.0} s of watching would then do", (time.s() / 10.0).ceil() * 10.0),
+        None => remedy.to_owned(),
+    });
 }
 
 fn leak_evidence(test: &Test<'_>, entry: &Entry, result: &LeakDownResult) -> Evidence {
@@ -118,14 +136,14 @@ fn leak_evidence(test: &Test<'_>, entry: &Entry, result: &LeakDownResult) -> Evi
              could have shown {:.3}. The rule '0.2 bar in 20 s' would mean {rule:.2} mbar·l/s in this volume. At working \
              pressure {:.0} to {:.0} ml of water an hour would get out at this rate, through one capillary or one hole.",
             rate.value,
-            rate.low.max(0.0),
+            rate.low,
             rate.high,
             test.limit_mbar_l_s,
             test.volume.total_ml,
             test.volume.relative * 100.0,
             test.volume.from,
             result.detection_limit.mbar_l_s(),
-            result.water_ml_h.low.max(0.0),
+            result.water_ml_h.low,
             result.water_ml_h.high,
         ),
         place: Some(entry.place.clone()),

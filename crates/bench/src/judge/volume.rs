@@ -1,7 +1,8 @@
 //! Filled-volume readings of one circuit: water or air measured, hoses taken out.
 
-use calc::air::trapped::{ExpansionInput, expansion_volume};
+use calc::air::trapped::{Expansion, Fixture, by_expansion};
 use calc::estimate::{Uncertain, root_sum_square};
+use calc::quantity::{PressureDrop, TemperatureDifference};
 
 use super::expect::AsNew;
 use super::facts::{Ratio, VolumeFact};
@@ -22,67 +23,72 @@ pub(crate) fn judge(
     rig: &Rig,
     as_new: Option<&AsNew>,
 ) -> (VolumeFact, Vec<Evidence>, Vec<Warning>) {
-    let mut fact = VolumeFact::default();
     let reading = timeline.since_change().rev().find_map(|entry| match &entry.what {
         What::Volume(reading) => Some((entry, reading)),
         _ => None,
     });
-    let Some((entry, reading)) = reading else { return (fact, Vec::new(), Vec::new()) };
-    let warn = |code, text| Warning { code, circuit: Some(circuit.id.clone()), text };
-    let measured = match measured(reading, rig) {
-        Ok(measured) => measured,
-        Err(text) => return (fact, Vec::new(), vec![warn("volume", format!("{}: {text}.", circuit.id))]),
-    };
-    let hoses =
-        if reading.through_fixture { rig.fixture_volume.map(|volume| volume.ml()) } else { Some(0.0) };
-    let Some(hoses_ml) = hoses else {
-        let text = format!(
-            "{}: hoses are in this volume, and the rig file has no fixture_volume_ml to take them out.",
-            circuit.id
-        );
-        return (fact, Vec::new(), vec![warn("fixture-volume-unknown", text)]);
-    };
-    let value = Uncertain::new(
-        measured.value - hoses_ml,
-        root_sum_square(&[measured.standard, hoses_ml * FIXTURE_RELATIVE]),
-    );
-    if value.value < 2.0 * value.standard {
-        let text = format!(
-            "{}: behind hoses of {hoses_ml:.0} ml this circuit's volume cannot be measured; use short adapters.",
-            circuit.id
-        );
-        return (fact, Vec::new(), vec![warn("volume-hidden", text)]);
+    let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
+    match measured(reading, rig) {
+        Ok((value, hoses_ml)) => {
+            let ratio = as_new.map(|new| Ratio {
+                value: value.value / new.value,
+                standard_ln: root_sum_square(&[value.relative_standard(), new.standard_ln]),
+                compared_with: new.from.clone(),
+            });
+            let evidence = vec![evidence(entry, reading, value, hoses_ml, ratio.as_ref())];
+            (VolumeFact { volume_ml: Some(value), ratio }, evidence, Vec::new())
+        }
+        Err(text) => {
+            let warning = Warning {
+                code: "volume",
+                circuit: Some(circuit.id.clone()),
+                text: format!("{}: {text}.", circuit.id),
+            };
+            (VolumeFact::default(), Vec::new(), vec![warning])
+        }
     }
-    fact.volume_ml = Some(value);
-    fact.ratio = as_new.map(|new| Ratio {
-        value: value.value / new.value,
-        standard_ln: root_sum_square(&[value.relative_standard(), new.standard_ln]),
-        compared_with: new.from.clone(),
-    });
-    let evidence = vec![evidence(entry, reading, value, hoses_ml, fact.ratio.as_ref())];
-    (fact, evidence, Vec::new())
 }
 
-/// Volume as measured, hoses included, in ml.
-fn measured(reading: &VolumeReading, rig: &Rig) -> Result<Uncertain, String> {
-    match reading.method {
-        VolumeMethod::Drained { volume_ml } => Ok(Uncertain::new(
-            volume_ml.value,
-            root_sum_square(&[volume_ml.standard, volume_ml.value * FILM_RELATIVE]),
-        )),
+/// The circuit's own volume in ml, and the hoses that were taken out.
+fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), String> {
+    let fixture = match (reading.through_fixture, rig.fixture_volume) {
+        (false, _) => None,
+        (true, Some(volume)) => Some(Fixture { volume, uncertainty_relative: FIXTURE_RELATIVE }),
+        (true, None) => {
+            return Err(
+                "hoses are in this volume, and the rig file has no fixture_volume_ml to take them out"
+                    .to_owned(),
+            );
+        }
+    };
+    let hoses_ml = fixture.map_or(0.0, |fixture| fixture.volume.ml());
+    let value = match reading.method {
+        VolumeMethod::Drained { volume_ml } => {
+            let film = volume_ml.value * FILM_RELATIVE;
+            let hoses = hoses_ml * FIXTURE_RELATIVE;
+            Uncertain::new(volume_ml.value - hoses_ml, root_sum_square(&[volume_ml.standard, film, hoses]))
+        }
         VolumeMethod::AirExpansion { reference, reference_before, circuit_before, joined } => {
-            let input = ExpansionInput {
+            let expansion = Expansion {
                 reference,
-                reference_relative: 0.005,
+                reference_uncertainty_relative: 0.005,
                 reference_before,
                 circuit_before,
                 joined,
                 atmosphere: rig.atmosphere,
-                repeatability_bar: repeatability_bar(rig),
+                repeatability: PressureDrop::from_bar(repeatability_bar(rig)),
+                temperature_difference: TemperatureDifference::from_k(1.0),
+                fixture,
             };
-            expansion_volume(&input).map_err(|error| error.to_string())
+            by_expansion(&expansion).map_err(|error| error.to_string())?.volume_ml
         }
+    };
+    if value.value < 2.0 * value.standard {
+        return Err(format!(
+            "behind hoses of {hoses_ml:.0} ml the volume of this circuit cannot be measured; use short adapters"
+        ));
     }
+    Ok((value, hoses_ml))
 }
 
 /// Scatter between two readings of the same gauge: gain and zero cancel, steps and reading stay (own proposal:
