@@ -10,6 +10,7 @@ pub mod intake;
 pub mod load;
 pub mod shapes;
 pub mod source;
+pub mod tables;
 pub mod toml_tree;
 
 pub use fault::{FileFault, FileFaults, Notice};
