@@ -6,8 +6,11 @@
 
 pub mod csv;
 pub mod fault;
+pub mod findings_json;
 pub mod intake;
+pub mod json;
 pub mod load;
+pub mod schema;
 pub mod shapes;
 pub mod source;
 pub mod tables;
