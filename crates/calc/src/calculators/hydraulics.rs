@@ -413,7 +413,7 @@ mod tests {
     fn glycol_slows_the_flow() {
         // Computed apart (CoolProp 8.0, fluids 1.3.1): 30 % ethylene glycol at 20 degC and 1 bar, 0.951 of water's flow.
         let drop = ("pressure_drop_bar", number(1.0));
-        let water = output(&ask(&[drop.clone()]).unwrap(), "flow_l_min");
+        let water = output(&ask(std::slice::from_ref(&drop)).unwrap(), "flow_l_min");
         let mixed =
             ask(&[drop, ("glycol", Value::from("ethylene")), ("glycol_mass_percent", number(30.0))]).unwrap();
         assert!((output(&mixed, "flow_l_min") / water - 0.951).abs() < 0.006);

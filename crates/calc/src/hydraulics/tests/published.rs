@@ -176,7 +176,7 @@ fn law_of_epanet() {
         }
     }
     close(friction_by(FrictionLaw::SwameeJain, 1000.0, 0.01).unwrap().darcy_factor, 0.064, 1e-12);
-    close(friction_by(FrictionLaw::SwameeJain, 2000.000_001, 0.0).unwrap().darcy_factor, 0.032, 1e-8);
+    close(friction_by(FrictionLaw::SwameeJain, 2_000.000_001, 0.0).unwrap().darcy_factor, 0.032, 1e-8);
 }
 
 #[test]
