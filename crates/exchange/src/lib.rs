@@ -10,6 +10,7 @@ pub mod findings_json;
 pub mod intake;
 pub mod json;
 pub mod load;
+pub mod reference;
 pub mod schema;
 pub mod shapes;
 pub mod source;
