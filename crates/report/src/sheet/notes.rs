@@ -36,7 +36,10 @@ pub(super) fn warnings(findings: &Findings) -> Markup {
 }
 
 fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
-    let index = warning.circuit.as_ref().and_then(|id| findings.circuits.iter().position(|circuit| circuit.id == *id));
+    let index = warning
+        .circuit
+        .as_ref()
+        .and_then(|id| findings.circuits.iter().position(|circuit| circuit.id == *id));
     html! {
         li {
             @if let Some(id) = &warning.circuit {
@@ -96,7 +99,10 @@ pub(super) fn legend() -> Markup {
     let ring = [0.14, 0.2, 0.28];
     let eyes = [
         (bore_eye::example(Eye::Clean, false), "as new"),
-        (bore_eye::example(Eye::Ring(ring), false), "even deposit, to scale: the lighter part is uncertain, the dashed line is the best value"),
+        (
+            bore_eye::example(Eye::Ring(ring), false),
+            "even deposit, to scale: the lighter part is uncertain, the dashed line is the best value",
+        ),
         (bore_eye::example(Eye::SomeRing, false), "even deposit of unknown thickness, not to scale"),
         (bore_eye::example(Eye::Plug, false), "local plug: one narrow place"),
         (bore_eye::example(Eye::RingAndPlug(Some(ring)), false), "deposit and plug"),
