@@ -26,7 +26,7 @@ fn one(circuit: CircuitFinding) -> Findings {
 
 #[test]
 fn no_line_is_wider_than_the_terminal() {
-    for findings in [sample::findings(), sample::many(24), sample::bare_findings()] {
+    for findings in [sample::findings(), sample::many(24), sample::long_words(), sample::bare_findings()] {
         for width in [40, 60, 80, 90, 100, 132, 160, 240] {
             for line in terminal_table(&findings, width, false).lines() {
                 assert!(line.width() <= width, "{width}: {line}");

@@ -146,7 +146,7 @@ const STEPS: [(NextStep, &str); 6] = [
 ];
 
 const NUMBERS: [&str; 5] = [
-    "“±” and “(… to …)” hold the truth with 95 % probability unless another one stands beside them; “under” and “over” are the end of that interval.",
+    "‘±’ and ‘(… to …)’ hold the truth with 95 % probability unless another one stands beside them; ‘under’ and ‘over’ are the end of that interval.",
     "Leak rate: air lost at the starting pressure and 20 °C, in mbar·l/s.",
     "Flow factor: water flow in m³/h at 1 bar pressure drop and 20 °C, without hoses and couplings.",
     "On the strip the dot is today's flow factor, the bar its interval, the tall line 100 % of what it should be.",

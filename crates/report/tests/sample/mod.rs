@@ -414,6 +414,52 @@ pub fn findings() -> Findings {
     }
 }
 
+/// The whole visit with words that no column can hold.
+pub fn long_words() -> Findings {
+    let long = || "Unbreakable".repeat(20);
+    let mut findings = findings();
+    findings.mould = MouldId(long());
+    findings.mould_name = long();
+    findings.visit = long();
+    findings.by = long();
+    findings.rig = Some(long());
+    findings.headline = long();
+    findings.next = long();
+    findings.because = vec![long(), long()];
+    for circuit in &mut findings.circuits {
+        circuit.id = id(&long());
+        circuit.half = long();
+        circuit.serves = Some(long());
+        circuit.across_to = vec![id(&long())];
+        circuit.compared_with = Some(long());
+        circuit.reason = long();
+        circuit.best_next_reading = Some(long());
+        for gate in [&mut circuit.gates.wet, &mut circuit.gates.descale, &mut circuit.gates.release] {
+            gate.reason = long();
+        }
+        for item in &mut circuit.evidence {
+            item.title = long();
+            item.text = long();
+            item.place = Some(long());
+            match &mut item.picture {
+                Some(Picture::FlowCurve(curve)) => curve.clean_from = long(),
+                Some(Picture::LeakMap(map)) => map.circuits.push(id(&long())),
+                _ => {}
+            }
+        }
+    }
+    findings.hook_up_doubts[0].circuits = vec![id(&long()), id(&long())];
+    findings.hook_up_doubts[0].text = long();
+    findings.warnings[0].text = long();
+    findings.warnings[1].circuit = Some(id(&long()));
+    for limit in &mut findings.limits {
+        limit.name = long();
+        limit.source = long();
+        limit.owner = long();
+    }
+    findings
+}
+
 /// A mould with this many circuits, each different.
 pub fn many(count: usize) -> Findings {
     let kinds = findings().circuits;
