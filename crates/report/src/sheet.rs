@@ -63,7 +63,10 @@ pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
     };
     // User text can reach any place of the page, so what no page may hold is taken out of the whole of it.
     let whole = page.into_string();
-    whole.chars().map(|letter| if words::is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' }).collect()
+    whole
+        .chars()
+        .map(|letter| if words::is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' })
+        .collect()
 }
 
 /// Address of a circuit's section within the page; never made of user text.
@@ -73,19 +76,22 @@ fn anchor(index: usize) -> String {
 
 /// The maps of who leaks into whom, each once.
 fn leaks(findings: &Findings) -> Markup {
+    let pictures = findings
+        .circuits
+        .iter()
+        .flat_map(|circuit| &circuit.evidence)
+        .filter_map(|item| item.picture.as_ref());
     let mut maps: Vec<&Picture> = Vec::new();
-    for evidence in findings.circuits.iter().flat_map(|circuit| &circuit.evidence) {
-        if let Some(picture @ Picture::LeakMap(_)) = &evidence.picture {
-            if !maps.contains(&picture) {
-                maps.push(picture);
-            }
+    for map in pictures.filter(|picture| matches!(picture, Picture::LeakMap(_))) {
+        if !maps.contains(&map) {
+            maps.push(map);
         }
     }
     html! {
         @if !maps.is_empty() {
             section aria-labelledby="leaks" {
                 h2 id="leaks" { "Who leaks into whom" }
-                div.figures { @for map in maps { (crate::pictures::picture(map)) } }
+                @for map in maps { (crate::pictures::picture(map)) }
             }
         }
     }

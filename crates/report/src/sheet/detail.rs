@@ -1,7 +1,8 @@
 //! A section for each circuit: what it rests on, in words, numbers and pictures.
 
-use bench::finding::{BoreState, CircuitFinding, Evidence, Findings};
+use bench::finding::{CircuitFinding, Evidence, Findings};
 use bench::picture::Picture;
+use calc::estimate::Estimate;
 use maud::{Markup, html};
 
 use super::{anchor, circuits};
@@ -25,41 +26,51 @@ fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Marku
     html! {
         article.circuit aria-labelledby=(id) {
             h3 id=(id) { (circuit.id) span.under { (words::place_in_mould(circuit)) } }
-            div.summary {
-                div.look {
-                    (bore_eye::bore_eye(circuit, "eye large"))
-                    p.quiet { (bore_eye::caption(circuit)) }
+            div.parts {
+                div.summary {
+                    div.look {
+                        (bore_eye::bore_eye(circuit, "eye large"))
+                        p.quiet { (bore_eye::caption(circuit)) }
+                    }
+                    (facts(circuit))
+                    (states(circuit))
                 }
-                (facts(circuit))
-                (states(circuit))
                 (what_next(circuit, cautions))
+                div.rests-on { (evidence(circuit)) }
             }
-            (evidence(circuit))
             p.back { a href="#circuits" { "Back to the table" } }
         }
     }
 }
 
 fn facts(circuit: &CircuitFinding) -> Markup {
-    let with = |estimate: &Option<calc::estimate::Estimate>, unit: &str| {
+    let with = |estimate: &Option<Estimate>, unit: &str| {
         estimate.as_ref().map(|estimate| number::estimate_with_unit(estimate, unit))
     };
-    let percent = circuit.against_baseline_percent.as_ref().map(number::percent);
+    let of_what = |percent: &Option<Estimate>| {
+        percent.as_ref().map(|percent| format!("{} of what it should be", number::percent(percent)))
+    };
+    let flow_against = of_what(&circuit.against_baseline_percent);
     let rows = [
-        ("Air held in", Some(words::tightness(circuit))),
-        ("Leak rate", with(&circuit.leak_rate_mbar_l_s, "mbar·l/s")),
-        ("Air passage", Some(words::passage(circuit.passage).into())),
-        ("Flow factor", with(&circuit.flow_factor_m3_h, "m³/h")),
-        ("Against what it should be", percent),
-        ("Compared with", circuit.compared_with.clone()),
-        ("Layer", with(&circuit.deposit_thickness_mm, "mm")),
-        ("Filled volume", with(&circuit.filled_volume_ml, "ml")),
-        ("Volume against what it should be", circuit.filled_volume_percent.as_ref().map(number::percent)),
+        ("Air held in", Some(words::tightness(circuit)), with(&circuit.leak_rate_mbar_l_s, "mbar·l/s")),
+        ("Air passage", Some(words::passage(circuit.passage).into()), None),
+        ("Flow factor", with(&circuit.flow_factor_m3_h, "m³/h"), flow_against),
+        ("Compared with", None, circuit.compared_with.clone()),
+        ("Layer", with(&circuit.deposit_thickness_mm, "mm"), None),
+        ("Filled volume", with(&circuit.filled_volume_ml, "ml"), of_what(&circuit.filled_volume_percent)),
     ];
     html! {
         dl.facts {
-            @for (name, value) in rows {
-                @if let Some(value) = value { div { dt { (name) } dd { (value) } } }
+            @for (name, value, more) in rows {
+                @if value.is_some() || more.is_some() {
+                    div {
+                        dt { (name) }
+                        dd {
+                            @if let Some(value) = value { strong { (value) } }
+                            @if let Some(more) = more { span.under { (more) } }
+                        }
+                    }
+                }
             }
         }
     }
@@ -75,7 +86,7 @@ fn states(circuit: &CircuitFinding) -> Markup {
                 table { tbody {
                     @for (&state, &probability) in &circuit.state {
                         tr {
-                            th scope="row" { (words::bore_state(state)) @if state == BoreState::Unknown { " (readings do not tell)" } }
+                            th scope="row" { (words::bore_state(state)) }
                             td.bar-cell { (strip::probability_bar(probability)) }
                             td.number { (number::probability(probability)) }
                         }
@@ -90,7 +101,7 @@ fn what_next(circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
     html! {
         div.what-next {
             h4 { "Next step" }
-            (circuits::step(circuit))
+            (circuits::step(circuit, &html! {}))
             @if let Some(reading) = &circuit.best_next_reading {
                 p.reading { span.label { "Reading that would help most" } " " (reading) }
             }
@@ -122,7 +133,7 @@ fn evidence_item(item: &Evidence) -> Markup {
             @if !item.text.is_empty() { p { (item.text) } }
             @match &item.picture {
                 None => {},
-                Some(Picture::LeakMap(_)) => p { a href="#leaks" { "Drawn on the map of leaks" } },
+                Some(Picture::LeakMap(_)) => p.to-map { a href="#leaks" { "Drawn on the map of leaks" } },
                 Some(picture) => (pictures::picture(picture)),
             }
             @if item.place.is_some() || !item.sources.is_empty() {

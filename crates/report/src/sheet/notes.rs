@@ -36,7 +36,10 @@ pub(super) fn warnings(findings: &Findings) -> Markup {
 }
 
 fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
-    let index = warning.circuit.as_ref().and_then(|id| findings.circuits.iter().position(|circuit| circuit.id == *id));
+    let index = warning
+        .circuit
+        .as_ref()
+        .and_then(|id| findings.circuits.iter().position(|circuit| circuit.id == *id));
     html! {
         li {
             @if let Some(id) = &warning.circuit {
@@ -96,7 +99,10 @@ pub(super) fn legend() -> Markup {
     let ring = [0.14, 0.2, 0.28];
     let eyes = [
         (bore_eye::example(Eye::Clean, false), "as new"),
-        (bore_eye::example(Eye::Ring(ring), false), "even deposit, to scale: the lighter part is uncertain, the dashed line is the best value"),
+        (
+            bore_eye::example(Eye::Ring(ring), false),
+            "even deposit, to scale: the lighter part is uncertain, the dashed line is the best value",
+        ),
         (bore_eye::example(Eye::SomeRing, false), "even deposit of unknown thickness, not to scale"),
         (bore_eye::example(Eye::Plug, false), "local plug: one narrow place"),
         (bore_eye::example(Eye::RingAndPlug(Some(ring)), false), "deposit and plug"),
@@ -140,7 +146,7 @@ const STEPS: [(NextStep, &str); 6] = [
 ];
 
 const NUMBERS: [&str; 5] = [
-    "“±” and “(… to …)” hold the truth with 95 % probability unless another one stands beside them; “under” and “over” are the end of that interval.",
+    "‘±’ and ‘(… to …)’ hold the truth with 95 % probability unless another one stands beside them; ‘under’ and ‘over’ are the end of that interval.",
     "Leak rate: air lost at the starting pressure and 20 °C, in mbar·l/s.",
     "Flow factor: water flow in m³/h at 1 bar pressure drop and 20 °C, without hoses and couplings.",
     "On the strip the dot is today's flow factor, the bar its interval, the tall line 100 % of what it should be.",
