@@ -21,7 +21,8 @@ pub fn run(root: &Path) -> ExitCode {
     for (name, arguments, environment) in STEPS {
         println!("== {name}: cargo {}", arguments.join(" "));
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let status = Command::new(cargo).args(*arguments).envs(environment.iter().copied()).current_dir(root).status();
+        let status =
+            Command::new(cargo).args(*arguments).envs(environment.iter().copied()).current_dir(root).status();
         match status {
             Ok(status) if status.success() => {}
             Ok(status) => {

@@ -1,6 +1,7 @@
 //! What a circuit should be like: from its baseline, its drawing, its sisters, or a rough idea of its bore.
 
-use calc::estimate::Uncertain;
+use calc::air::sonic::line::{Drawing, conductance, expectation};
+use calc::estimate::{Uncertain, root_sum_square};
 use calc::hydraulics::circuit::clean_flow_factor;
 use calc::hydraulics::deposit::coated;
 use calc::hydraulics::flow_factor::{PieceKnowledge, expected_flow_factor};
@@ -8,9 +9,9 @@ use calc::hydraulics::piece::{ElbowMake, Piece};
 use calc::hydraulics::volume::filled_volume;
 use calc::infer::coarse::LayerPoint;
 use calc::numeric::math;
-use calc::quantity::Length;
+use calc::quantity::{Length, Temperature};
 
-use crate::mould::{Circuit, Known};
+use crate::mould::{Baseline, Circuit, Known};
 
 /// A value as new, as logarithm's centre and spread, and what it was taken from.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,6 +31,11 @@ impl AsNew {
     }
 }
 
+/// A baseline's name for people.
+pub(crate) fn baseline_in_words(baseline: &Baseline) -> String {
+    baseline.date.as_ref().map_or_else(|| "baseline".to_owned(), |date| format!("baseline of {date}"))
+}
+
 /// The more certain of two.
 pub(crate) fn surer(a: Option<AsNew>, b: Option<AsNew>) -> Option<AsNew> {
     match (a, b) {
@@ -46,7 +52,7 @@ pub(crate) struct Geometry {
     /// What the whole model may be off beside its pieces, as spread of ln flow factor.
     pub(crate) flow_ln: f64,
     pub(crate) volume_ln: f64,
-    /// Spread of ln sonic conductance.
+    /// As `flow_ln`, for the sonic conductance.
     pub(crate) air_ln: f64,
     pub(crate) from: &'static str,
 }
@@ -56,25 +62,20 @@ pub(crate) fn geometry(circuit: &Circuit) -> Option<Geometry> {
     if circuit.pieces.is_empty() {
         return rough(circuit);
     }
-    let believed = |bore_mm: f64, flow_ln: f64, volume_ln: f64, air_ln: f64, from: &'static str| Geometry {
+    let believed = |knowledge, flow_ln, volume_ln, air_ln, from| Geometry {
         pieces: circuit.pieces.clone(),
-        knowledge: PieceKnowledge {
-            bore_sd_mm: bore_mm,
-            elbow_ln_sd: 0.25,
-            coupling_ln_sd: 0.15,
-            roughness_ln_sd: 0.6,
-        },
+        knowledge,
         flow_ln,
         volume_ln,
         air_ln,
         from,
     };
-    // Spreads of a drawing from the design pages (sections 3.1 and 5); the wider ones are our own proposal.
+    // A drawing's spreads come from the science modules; what they do not cover, and the wider ones, are our own proposal.
     Some(match circuit.known {
-        Known::Measured => believed(0.05, 0.02, 0.03, 0.09, "pieces as measured"),
-        Known::Drawing => believed(0.05, 0.03, 0.04, 0.10, "drawing"),
-        Known::Guessed => believed(0.4, 0.20, 0.20, 0.25, "guessed pieces"),
-        Known::Unknown => believed(0.8, 0.35, 0.35, 0.40, "pieces of unknown origin"),
+        Known::Measured => believed(PieceKnowledge::DRAWING, 0.02, 0.03, 0.03, "pieces as measured"),
+        Known::Drawing => believed(PieceKnowledge::DRAWING, 0.03, 0.04, 0.05, "drawing"),
+        Known::Guessed => believed(PieceKnowledge::GUESSED, 0.15, 0.20, 0.25, "guessed pieces"),
+        Known::Unknown => believed(PieceKnowledge::GUESSED, 0.35, 0.35, 0.40, "pieces of unknown origin"),
     })
 }
 
@@ -92,12 +93,7 @@ fn rough(circuit: &Circuit) -> Option<Geometry> {
     }
     Some(Geometry {
         pieces,
-        knowledge: PieceKnowledge {
-            bore_sd_mm: 0.05 * diameter.mm(),
-            elbow_ln_sd: 0.5,
-            coupling_ln_sd: 0.15,
-            roughness_ln_sd: 0.6,
-        },
+        knowledge: PieceKnowledge::GUESSED,
         flow_ln: 0.30,
         volume_ln: 0.25,
         air_ln: 0.35,
@@ -108,8 +104,17 @@ fn rough(circuit: &Circuit) -> Option<Geometry> {
 impl Geometry {
     /// Flow factor as new.
     pub(crate) fn flow_factor(&self) -> Option<AsNew> {
-        let expected = expected_flow_factor(&self.pieces, &self.knowledge).ok()?;
-        let spread = calc::estimate::root_sum_square(&[expected.relative_standard(), self.flow_ln]);
+        let expected = expected_flow_factor(&self.pieces, self.knowledge).ok()?;
+        let spread = root_sum_square(&[expected.relative_standard(), self.flow_ln]);
+        Some(AsNew::new(expected.value, spread, self.from))
+    }
+
+    /// Sonic conductance as new, in dm3/(s bar).
+    pub(crate) fn sonic_conductance_dm3_s_bar(&self) -> Option<AsNew> {
+        let line = conductance(&self.pieces, Temperature::from_deg_c(20.0)).ok()?;
+        let drawing = if self.knowledge == PieceKnowledge::DRAWING { Drawing::Good } else { Drawing::Poor };
+        let expected = expectation(&line, drawing);
+        let spread = root_sum_square(&[expected.relative_standard(), self.air_ln]);
         Some(AsNew::new(expected.value, spread, self.from))
     }
 

@@ -49,9 +49,9 @@ fn tightness(facts: &Facts<'_>) -> Option<Obstacle> {
             "the leak-down does not tell whether it is tight{}",
             tight.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
         ))),
-        Tightness::Untested if tight.outdated => {
-            Some(Obstacle("tightness was last tested before the circuit was changed; test it again".to_owned()))
-        }
+        Tightness::Untested if tight.outdated => Some(Obstacle(
+            "tightness was last tested before the circuit was changed; test it again".to_owned(),
+        )),
         Tightness::Untested => Some(Obstacle("tightness not tested; hold air in it first".to_owned())),
     }
 }
@@ -77,7 +77,9 @@ fn passage(facts: &Facts<'_>) -> Option<Obstacle> {
 fn hose_doubt(facts: &Facts<'_>) -> Option<Obstacle> {
     (!facts.doubted_with.is_empty()).then(|| {
         let with = names(&facts.doubted_with);
-        Obstacle(format!("its hoses seem exchanged with those of {with}; check the hook-up and measure again"))
+        Obstacle(format!(
+            "its hoses seem exchanged with those of {with}; check the hook-up and measure again"
+        ))
     })
 }
 
@@ -112,12 +114,16 @@ fn descale(facts: &Facts<'_>, materials: &Materials) -> Vec<Obstacle> {
 /// The obstacle of a circuit whose metals or seals are not all known.
 fn unknown(what: &str, keys: &[String], known: impl Fn(&str) -> bool) -> Option<Obstacle> {
     if keys.is_empty() {
-        return Some(Obstacle(format!("no {what} is named; find out every {what} that the medium would touch")));
+        return Some(Obstacle(format!(
+            "no {what} is named; find out every {what} that the medium would touch"
+        )));
     }
     let strangers: Vec<&str> = keys.iter().map(String::as_str).filter(|key| !known(key)).collect();
     (!strangers.is_empty()).then(|| {
         let list = strangers.join(", ");
-        Obstacle(format!("the {what} table does not know {list}; add it with its source, or ask its supplier"))
+        Obstacle(format!(
+            "the {what} table does not know {list}; add it with its source, or ask its supplier"
+        ))
     })
 }
 
@@ -131,9 +137,9 @@ fn release(facts: &Facts<'_>) -> Vec<Obstacle> {
         FlowGrade::Low => Some(Obstacle(percent_in_words(facts, "flow too low"))),
         FlowGrade::High => Some(Obstacle(percent_in_words(facts, "more flow than the circuit can have"))),
         FlowGrade::Unsure => Some(Obstacle(percent_in_words(facts, "flow near its limit"))),
-        FlowGrade::NotKnown if facts.flow.outdated => {
-            Some(Obstacle("flow was last measured before the circuit was changed; measure it again".to_owned()))
-        }
+        FlowGrade::NotKnown if facts.flow.outdated => Some(Obstacle(
+            "flow was last measured before the circuit was changed; measure it again".to_owned(),
+        )),
         FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_some() => Some(Obstacle(
             "flow measured, but nothing to compare it with: no baseline, drawing or sister".to_owned(),
         )),

@@ -23,7 +23,6 @@ pub(crate) struct Expected {
 pub(crate) enum Quantity {
     Flow,
     Volume,
-    Air,
 }
 
 /// Probability, before any reading, that two given circuits of a hook-up have their hoses exchanged. Own
@@ -91,9 +90,9 @@ fn fit(measured: &Expected, truth: &Expected) -> f64 {
 
 /// Density of ln(measured / as new): mostly around zero, some below it (fouled), little above.
 fn density(quantity: Quantity, difference: f64, sd: f64) -> f64 {
-    // Longest fouling tails: flow and air may lose nearly all, the filled volume half.
+    // Mean fouling loss: flow may lose nearly all, the filled volume a part.
     let tail = match quantity {
-        Quantity::Flow | Quantity::Air => 1.2,
+        Quantity::Flow => 1.2,
         Quantity::Volume => 0.3,
     };
     let sd = (sd * sd + 0.03 * 0.03).sqrt();
@@ -103,7 +102,8 @@ fn density(quantity: Quantity, difference: f64, sd: f64) -> f64 {
     let fouled = {
         let below = -difference;
         let shift = (below - sd * sd / tail) / sd;
-        math::exp((sd * sd / (2.0 * tail * tail) - below / tail).min(50.0)) / tail * calc::numeric::stats::normal_below(shift)
+        math::exp((sd * sd / (2.0 * tail * tail) - below / tail).min(50.0)) / tail
+            * calc::numeric::stats::normal_below(shift)
     };
     // A floor for whatever nobody thought of (a missing baffle, a wrong drawing).
     0.6 * clean + 0.37 * fouled + 0.03 / 6.0
@@ -121,7 +121,8 @@ mod tests {
     #[test]
     fn density_adds_up_to_one() {
         for quantity in [Quantity::Flow, Quantity::Volume] {
-            let total: f64 = (-6000..6000).map(|step| density(quantity, f64::from(step) * 1e-3, 0.05) * 1e-3).sum();
+            let total: f64 =
+                (-6000..6000).map(|step| density(quantity, f64::from(step) * 1e-3, 0.05) * 1e-3).sum();
             // The floor is spread over 6 units and summed over 12.
             assert!((total - 1.03).abs() < 0.01, "{total}");
         }

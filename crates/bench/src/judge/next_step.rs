@@ -43,8 +43,14 @@ pub(crate) fn advise(facts: &Facts<'_>, gates: &Gates) -> Advice {
 fn doubt(facts: &Facts<'_>) -> Option<Advice> {
     (!facts.doubted_with.is_empty()).then(|| {
         let with = names(&facts.doubted_with);
-        Advice::new(NextStep::FindOut, format!("The readings fit better if its hoses and those of {with} are exchanged"))
-            .read(format!("check the hoses of {} and {with}, then the flow of both again (6 minutes)", facts.circuit.id))
+        Advice::new(
+            NextStep::FindOut,
+            format!("The readings fit better if its hoses and those of {with} are exchanged"),
+        )
+        .read(format!(
+            "check the hoses of {} and {with}, then the flow of both again (6 minutes)",
+            facts.circuit.id
+        ))
     })
 }
 
@@ -64,7 +70,10 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
     match facts.tightness.verdict {
         Tightness::LeaksAcross if facts.repaired => Some(Advice::new(
             NextStep::Retire,
-            format!("Still loses air into {} after a repair: take it out of service", names(&facts.tightness.across_to)),
+            format!(
+                "Still loses air into {} after a repair: take it out of service",
+                names(&facts.tightness.across_to)
+            ),
         )),
         Tightness::LeaksAcross => Some(Advice::new(
             NextStep::Repair,
@@ -78,9 +87,9 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
             NextStep::Repair,
             format!("Loses{} to the outside: look at hoses, plugs and seals first, then repair", rate()),
         )),
-        Tightness::Leaks => {
-            Some(Advice::new(NextStep::FindOut, format!("Loses{}, and where to is not known", rate())).read(WATCH))
-        }
+        Tightness::Leaks => Some(
+            Advice::new(NextStep::FindOut, format!("Loses{}, and where to is not known", rate())).read(WATCH),
+        ),
         _ => None,
     }
 }
@@ -88,14 +97,18 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
 fn untested(facts: &Facts<'_>) -> Option<Advice> {
     match facts.tightness.verdict {
         Tightness::Untested if facts.tightness.outdated => {
-            return Some(Advice::new(NextStep::FindOut, "Changed since its leak-down: test again").read(LEAK_DOWN));
+            return Some(
+                Advice::new(NextStep::FindOut, "Changed since its leak-down: test again").read(LEAK_DOWN),
+            );
         }
         Tightness::Untested => {
             return Some(Advice::new(NextStep::FindOut, "Not yet tested for leaks").read(LEAK_DOWN));
         }
         Tightness::CannotTell => {
             let what = facts.tightness.would_tell.clone().unwrap_or_else(|| LEAK_DOWN.to_owned());
-            return Some(Advice::new(NextStep::FindOut, "The leak-down does not tell whether it is tight").read(what));
+            return Some(
+                Advice::new(NextStep::FindOut, "The leak-down does not tell whether it is tight").read(what),
+            );
         }
         _ => {}
     }
@@ -153,21 +166,35 @@ fn low_flow(facts: &Facts<'_>, gates: &Gates) -> Advice {
         return if gates.descale.open {
             Advice::new(NextStep::Descale, format!("Deposit{thickness}: {flow}"))
         } else {
-            Advice::new(NextStep::FindOut, format!("Deposit{thickness}, but it may not be descaled yet: {}", gates.descale.reason))
-                .read("what opens the descale gate")
+            Advice::new(
+                NextStep::FindOut,
+                format!("Deposit{thickness}, but it may not be descaled yet: {}", gates.descale.reason),
+            )
+            .read("what opens the descale gate")
         };
     }
     if state.local_plug >= DECIDED {
-        return Advice::new(NextStep::Open, format!("One narrow place, most likely: {flow}, and its filled volume is whole"));
+        return Advice::new(
+            NextStep::Open,
+            format!("One narrow place, most likely: {flow}, and its filled volume is whole"),
+        );
     }
-    let advice = Advice::new(NextStep::FindOut, format!("Deposit or one narrow place: flow cannot tell ({flow})"));
-    if facts.volume.volume_ml.is_none() { advice.read(VOLUME) } else { advice.read("look inside: endoscope through the nearest plug (10 minutes)") }
+    let advice =
+        Advice::new(NextStep::FindOut, format!("Deposit or one narrow place: flow cannot tell ({flow})"));
+    if facts.volume.volume_ml.is_none() {
+        advice.read(VOLUME)
+    } else {
+        advice.read("look inside: endoscope through the nearest plug (10 minutes)")
+    }
 }
 
 fn percent(facts: &Facts<'_>) -> String {
     facts.flow.ratio.as_ref().map_or_else(String::new, |ratio| {
         let percent = ratio.percent();
-        format!("{:.0} % of {} ({:.0} to {:.0})", percent.value, ratio.compared_with, percent.low, percent.high)
+        format!(
+            "{:.0} % of {} ({:.0} to {:.0})",
+            percent.value, ratio.compared_with, percent.low, percent.high
+        )
     })
 }
 

@@ -17,12 +17,12 @@ impl<'a> Timeline<'a> {
 
     /// The last place at which the circuit was changed: opened, repaired or descaled.
     pub(crate) fn last_change(&self) -> Option<(usize, TreatmentKind)> {
-        self.last_treatment(&[TreatmentKind::Open, TreatmentKind::Repair, TreatmentKind::Descale])
+        self.last_treatment(TreatmentKind::changes_circuit)
     }
 
     /// Whether the circuit was repaired in this visit.
     pub(crate) fn repaired(&self) -> bool {
-        self.last_treatment(&[TreatmentKind::Repair]).is_some()
+        self.last_treatment(|kind| kind == TreatmentKind::Repair).is_some()
     }
 
     /// The entries after the last change; all if nothing was changed.
@@ -39,21 +39,21 @@ impl<'a> Timeline<'a> {
 
     /// Whether the circuit was dried after the last time that liquid was in it.
     pub(crate) fn dried(&self) -> bool {
-        let dried = self.last_treatment(&[TreatmentKind::Dry]).map(|(place, _)| place);
+        let dried = self.last_treatment(|kind| kind == TreatmentKind::Dry).map(|(place, _)| place);
         let wetted = self.entries.iter().rposition(|entry| wets(&entry.what));
         dried.is_some_and(|dried| wetted.is_none_or(|wetted| wetted < dried))
     }
 
     /// Whether acid was used and not neutralised or rinsed away since.
     pub(crate) fn acid_left(&self) -> bool {
-        let descaled = self.last_treatment(&[TreatmentKind::Descale]).map(|(place, _)| place);
-        let rinsed = self.last_treatment(&[TreatmentKind::Rinse]).map(|(place, _)| place);
+        let descaled = self.last_treatment(|kind| kind == TreatmentKind::Descale).map(|(place, _)| place);
+        let rinsed = self.last_treatment(|kind| kind == TreatmentKind::Rinse).map(|(place, _)| place);
         descaled.is_some_and(|descaled| rinsed.is_none_or(|rinsed| rinsed < descaled))
     }
 
-    fn last_treatment(&self, kinds: &[TreatmentKind]) -> Option<(usize, TreatmentKind)> {
+    fn last_treatment(&self, wanted: impl Fn(TreatmentKind) -> bool) -> Option<(usize, TreatmentKind)> {
         self.entries.iter().enumerate().rev().find_map(|(place, entry)| match &entry.what {
-            What::Treatment(Treatment { kind, .. }) if kinds.contains(kind) => Some((place, *kind)),
+            What::Treatment(Treatment { kind, .. }) if wanted(*kind) => Some((place, *kind)),
             _ => None,
         })
     }
@@ -66,7 +66,10 @@ fn wets(what: &What) -> bool {
         What::Volume(reading) => matches!(reading.method, crate::visit::VolumeMethod::Drained { .. }),
         What::Treatment(treatment) => matches!(
             treatment.kind,
-            TreatmentKind::Descale | TreatmentKind::Neutralise | TreatmentKind::Rinse | TreatmentKind::Preserve
+            TreatmentKind::Descale
+                | TreatmentKind::Neutralise
+                | TreatmentKind::Rinse
+                | TreatmentKind::Preserve
         ),
         _ => false,
     }

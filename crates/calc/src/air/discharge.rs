@@ -1,1 +1,2 @@
-//! discharge
+//! Falling pressure.
+pub mod model;

@@ -64,7 +64,7 @@ pub(super) const fn more_doubtful(a: Option<Regime>, b: Option<Regime>) -> Optio
 
 /// Cross-section of a channel.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Section {
+pub(crate) struct Section {
     pub area_m2: f64,
     pub hydraulic_diameter_m: f64,
 }
@@ -96,14 +96,14 @@ impl Section {
 
 /// A stretch with wall friction.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Channel {
+pub(crate) struct Channel {
     pub wall: Wall,
     pub length_m: f64,
 }
 
 /// Cross-section and wall of a channel.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Wall {
+pub(crate) struct Wall {
     pub section: Section,
     pub relative_roughness: f64,
     /// 64 over the laminar product of friction factor and Reynolds number. Multiplied with it, the Reynolds
@@ -114,7 +114,7 @@ pub(super) struct Wall {
 
 /// Turns with the same cross-section; their loss numbers add.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Turns {
+pub(crate) struct Turns {
     pub section: Section,
     pub one: f64,
     pub infinite: f64,
@@ -122,14 +122,14 @@ pub(super) struct Turns {
 
 /// Losses strictly with the square of flow: drop over density and flow squared.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Quadratic {
+pub(crate) struct Quadratic {
     pub origin: Origin,
     pub per_m4: f64,
 }
 
 /// Where a quadratic loss comes from: their uncertainties differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Origin {
+pub(crate) enum Origin {
     /// A flow factor.
     Factor,
     /// A hole or a change of bore.
@@ -138,7 +138,7 @@ pub(super) enum Origin {
 
 /// What drops add up from.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Element {
+pub(crate) enum Element {
     Channel(Channel),
     Turns(Turns),
     Quadratic(Quadratic),
@@ -247,7 +247,7 @@ impl Quadratic {
 /// # Errors
 /// [`OutOfRange`] for a length that is not positive, a tube or blade that does not fit, a wall rougher than the
 /// friction law covers; [`HydraulicsError::NoResistance`] for a split with an empty branch.
-pub(super) fn elements(piece: &Piece, into: &mut Vec<Element>) -> Result<(), HydraulicsError> {
+pub(crate) fn elements(piece: &Piece, into: &mut Vec<Element>) -> Result<(), HydraulicsError> {
     match piece {
         Piece::Bore { diameter, length, roughness } | Piece::Hose { diameter, length, roughness } => {
             into.push(round_channel(*diameter, *length, *roughness)?);

@@ -11,6 +11,7 @@ pub mod path;
 pub mod piece;
 pub mod piece_form;
 pub mod thread;
+pub mod valve;
 pub mod volume;
 
 #[cfg(test)]
