@@ -81,7 +81,8 @@ fn tally(scene: Scene, traces: u64) -> Tally {
     let mut sum = Tally::default();
     for seed in 0..traces {
         let mut random = ChaCha8Rng::seed_from_u64(seed + 1_000_000 * (100.0 * scene.phi) as u64);
-        let found: SteadyFlow = steady_flow(&trace(scene, &mut random), 0.0, Duration::from_s(10.0)).unwrap();
+        let found: SteadyFlow =
+            steady_flow(&trace(scene, &mut random), 0.0, Duration::from_s(10.0)).expect("a trace with flow");
         let error = found.flow.value - TRUTH;
         sum.traces += 1.0;
         sum.held += f64::from(error.abs() <= 1.959_964 * found.repeatability_l_min);
