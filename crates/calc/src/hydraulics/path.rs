@@ -167,7 +167,7 @@ impl Split {
         }
     }
 
-    pub fn at(&self, conditions: &Conditions, flow_m3_s: f64) -> Result<Point, HydraulicsError> {
+    pub(super) fn at(&self, conditions: &Conditions, flow_m3_s: f64) -> Result<Point, HydraulicsError> {
         let flows = self.flows_m3_s(conditions, flow_m3_s)?;
         let mut all = Point::NONE;
         let mut per_slope = 0.0;
@@ -260,17 +260,21 @@ fn solve_rising(
     Err(HydraulicsError::NotFound { steps: effort.steps, clipped: effort.clipped })
 }
 
-/// By how much the losses of a path differ from the tables, as factors.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct LossScale {
+/// By how much the losses of a path differ from what its pieces say, as factors above zero.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LossScale {
+    /// On the loss numbers of turns at large Reynolds numbers; their laminar share stays.
     pub turns: f64,
+    /// On given flow factors: couplings and measured restrictors.
     pub flow_factors: f64,
+    /// On the roughness of all walls, up to the limit of the friction law.
     pub roughness: f64,
 }
 
 impl Path {
-    /// The same path with other turns, flow factors and roughness.
-    pub(super) fn scaled(&self, scale: LossScale) -> Self {
+    /// The same path with other turns, flow factors and roughness; branches of splits included.
+    #[must_use]
+    pub fn scaled(&self, scale: LossScale) -> Self {
         Self { elements: self.elements.iter().map(|element| scale_element(element, scale)).collect() }
     }
 }
