@@ -110,7 +110,7 @@ fn mean_flow(
         FlowReading::Mean(mean) => return Some((*mean, 0.0)),
         FlowReading::Trace(trace) => trace,
     };
-    let warn = |code, text| Warning { code, circuit: Some(circuit.id.clone()), text };
+    let warn = |code, text: String| Warning::about(&circuit.id, code, text);
     match steady_flow(trace, rig.flow_uncertainty_relative, WINDOW) {
         Ok(steady) => {
             let mean = steady.flow.value;
@@ -143,13 +143,12 @@ fn fixture(
         return None;
     }
     if rig.fixture_flow_factor.is_none() {
-        warnings.push(Warning {
-            code: "fixture-unknown",
-            circuit: Some(circuit.id.clone()),
-            text: "Hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them \
-                   out: join them together without the mould and measure once."
-                .to_owned(),
-        });
+        warnings.push(Warning::about(
+            &circuit.id,
+            "fixture-unknown",
+            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out: join \
+             them together without the mould and measure once",
+        ));
     }
     rig.fixture_flow_factor
         .map(|flow_factor| Fixture { flow_factor, relative_uncertainty: rig.fixture_uncertainty_relative })
@@ -180,9 +179,14 @@ fn flag_in_words(flag: Flag) -> Option<(&'static str, String)> {
 }
 
 fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
-    seen.warnings.extend(result.flags.iter().copied().filter_map(flag_in_words).map(|(code, text)| {
-        Warning { code, circuit: Some(circuit.id.clone()), text: format!("{}: {text}.", circuit.id) }
-    }));
+    seen.warnings.extend(
+        result
+            .flags
+            .iter()
+            .copied()
+            .filter_map(flag_in_words)
+            .map(|(code, text)| Warning::about(&circuit.id, code, text)),
+    );
     let value = result.flow_factor_m3_h;
     seen.evidence.push(Evidence {
         title: "Flow factor".to_owned(),
@@ -200,25 +204,17 @@ fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
         picture: None,
     });
     if result.fixture_share > FIXTURE_HIDES {
-        seen.warnings.push(Warning {
-            code: "fixture-hides-mould",
-            circuit: Some(circuit.id.clone()),
-            text: format!(
-                "{}: hoses and couplings take {:.0} % of the pressure drop and hide the mould; measure at the mould's own \
-                 ports, or through wider couplings.",
-                circuit.id,
-                result.fixture_share * 100.0
-            ),
-        });
+        let text = format!(
+            "hoses and couplings take {:.0} % of the pressure drop and hide the mould; measure at the mould's own ports, or \
+             through wider couplings",
+            result.fixture_share * 100.0
+        );
+        seen.warnings.push(Warning::about(&circuit.id, "fixture-hides-mould", text));
     }
 }
 
 fn refused(circuit: &Circuit, error: &FlowFactorError) -> Warning {
-    Warning {
-        code: "flow-factor",
-        circuit: Some(circuit.id.clone()),
-        text: format!("{}: no flow factor from these readings: {error}.", circuit.id),
-    }
+    Warning::about(&circuit.id, "flow-factor", format!("no flow factor from these readings: {error}"))
 }
 
 /// The comparison with what the circuit should be.

@@ -106,15 +106,11 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
     }
     let comparable = flow.as_ref().zip(baseline).is_none_or(|(seen, base)| seen.others == base.others);
     if !comparable {
-        warnings.push(Warning {
-            code: "alone-against-all-open",
-            circuit: Some(circuit.id.clone()),
-            text: format!(
-                "{}: the baseline and today's flow were not taken the same way (alone, or all circuits open); they are not \
-                 compared.",
-                circuit.id
-            ),
-        });
+        warnings.push(Warning::about(
+            &circuit.id,
+            "alone-against-all-open",
+            "the baseline and today's flow were not taken the same way (alone, or all circuits open); they are not compared",
+        ));
     }
     let flow_as_new = surer(
         baseline.filter(|_| comparable).map(|base| AsNew::of(base.flow_factor_m3_h, from.clone())),

@@ -39,11 +39,7 @@ pub(crate) fn judge(
             (VolumeFact { volume_ml: Some(value), ratio }, evidence, Vec::new())
         }
         Err(text) => {
-            let warning = Warning {
-                code: "volume",
-                circuit: Some(circuit.id.clone()),
-                text: format!("{}: {text}.", circuit.id),
-            };
+            let warning = Warning::about(&circuit.id, "volume", text);
             (VolumeFact::default(), Vec::new(), vec![warning])
         }
     }
