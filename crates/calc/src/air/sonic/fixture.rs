@@ -155,7 +155,12 @@ pub fn remove(total: &WithFixture, fixture: &Fixture) -> Result<Removed, OutOfRa
     }
     let back = |resistance: f64| 1.0 / resistance.sqrt();
     Ok(Removed::Found {
-        conductance_dm3_s_bar: Estimate { value: back(middle), low: back(most), high: back(least), coverage: 0.95 },
+        conductance_dm3_s_bar: Estimate {
+            value: back(middle),
+            low: back(most),
+            high: back(least),
+            coverage: 0.95,
+        },
         standard_ln: standard / (2.0 * middle),
     })
 }
@@ -227,7 +232,11 @@ mod tests {
     }
 
     fn fixture(value: f64, place: Place) -> Fixture {
-        Fixture { critical_ratio: Uncertain::new(0.3, 0.05), place, ..Fixture::on_both_sides(dm3(value), 0.02) }
+        Fixture {
+            critical_ratio: Uncertain::new(0.3, 0.05),
+            place,
+            ..Fixture::on_both_sides(dm3(value), 0.02)
+        }
     }
 
     #[test]
@@ -235,7 +244,9 @@ mod tests {
         // Two parts, b 0.3 (closed form of the literature): 2 before 1 gives 0.92131, 1 before 2 gives 0.96535.
         for (place, value) in [(Place::Before, 0.921_31), (Place::After, 0.965_35)] {
             let removed = remove(&measured(value, 0.005), &fixture(2.0, place)).unwrap();
-            let Removed::Found { conductance_dm3_s_bar, standard_ln } = removed else { panic!("{removed:?}") };
+            let Removed::Found { conductance_dm3_s_bar, standard_ln } = removed else {
+                panic!("{removed:?}")
+            };
             assert!((conductance_dm3_s_bar.value - 1.0).abs() < 1e-4, "{conductance_dm3_s_bar:?}");
             assert!(conductance_dm3_s_bar.holds(1.0) && standard_ln > 0.005);
         }

@@ -20,7 +20,9 @@ pub fn series(parts: &[SonicPart]) -> Result<SonicPart, SonicError> {
         [one, two] => two_in_series(*one, *two),
         _ => largest_flow(parts),
     };
-    let ratio = outlet_pressure(parts, conductance).unwrap_or(0.0).clamp(0.0, first.critical_ratio.max(last.critical_ratio));
+    let ratio = outlet_pressure(parts, conductance)
+        .unwrap_or(0.0)
+        .clamp(0.0, first.critical_ratio.max(last.critical_ratio));
     Ok(SonicPart { conductance: SonicConductance::from_dm3_s_bar(conductance), critical_ratio: ratio })
 }
 
