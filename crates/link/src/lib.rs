@@ -6,14 +6,19 @@
 
 mod air;
 mod chance;
+mod foreign;
 mod instruments;
+mod invent;
 pub mod plan;
 mod rig;
 mod steel;
 mod truth;
 
+pub use foreign::foreign_csv;
 pub use instruments::{Gauge, Instruments};
+pub use invent::{Invention, random_plan};
 pub use plan::Plan;
+pub use plan::form::plan_form;
 pub use rig::{Simulated, SimulationError, simulate};
 pub use steel::today::FaultError;
 pub use truth::{CircuitTruth, Numbers, RigTruth, Truth};

@@ -324,5 +324,6 @@ mod tests {
         let map = LeakMap { circuits: vec![id("A")], paths: vec![(id("A"), Some(id("Z")), 1.0)] };
         let page = leak_map(&map).into_string();
         assert!(page.contains("A into Z") && !page.contains("map-path"));
+        assert!(leak_map(&LeakMap::default()).into_string().contains("nothing to draw"));
     }
 }

@@ -1,7 +1,7 @@
 //! Digits: how a value and its uncertainty are written.
 //!
 //! The uncertainty has one significant digit, or two where it begins with 1 or 2 and the second digit is not
-//! zero; the value ends at the same place (GUM, JCGM 100:2008, 7.2.6, asks for at most two).
+//! zero; the value ends at the same place. Source `jcgm-100`, 7.2.6 (from memory), asks for at most two.
 
 use calc::estimate::Estimate;
 

@@ -5,7 +5,6 @@ use calc::estimate::Z95;
 use maud::Markup;
 
 use crate::chart::{Axis, Chart, Layer, Shape, chart};
-use crate::leak_map::leak_map;
 use crate::svg::Point;
 
 /// The picture with its key.
@@ -14,7 +13,6 @@ pub(crate) fn picture(picture: &Picture) -> Markup {
         Picture::FlowCurve(curve) => chart(flow_curve(curve)),
         Picture::LeakDown(test) => chart(leak_down(test)),
         Picture::AirPassage(test) => chart(air_passage(test)),
-        Picture::LeakMap(map) => leak_map(map),
     }
 }
 
@@ -116,7 +114,6 @@ mod tests {
             Picture::FlowCurve(FlowCurve::default()),
             Picture::LeakDown(LeakDownPicture::default()),
             Picture::AirPassage(AirPassagePicture::default()),
-            Picture::LeakMap(bench::picture::LeakMap::default()),
         ];
         for kind in kinds {
             assert!(picture(&kind).into_string().contains("nothing to draw"), "{kind:?}");

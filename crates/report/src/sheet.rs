@@ -7,10 +7,10 @@ mod head;
 mod notes;
 
 use bench::finding::Findings;
-use bench::picture::Picture;
 use maud::{Markup, PreEscaped, html};
 
 use crate::cautions::Cautions;
+use crate::leak_map::leak_map;
 use crate::words;
 
 /// What the foot of the sheet says about the program that made it.
@@ -74,24 +74,13 @@ fn anchor(index: usize) -> String {
     format!("circuit-{}", index + 1)
 }
 
-/// The maps of who leaks into whom, each once.
+/// The map of who leaks into whom, if anybody was watched.
 fn leaks(findings: &Findings) -> Markup {
-    let pictures = findings
-        .circuits
-        .iter()
-        .flat_map(|circuit| &circuit.evidence)
-        .filter_map(|item| item.picture.as_ref());
-    let mut maps: Vec<&Picture> = Vec::new();
-    for map in pictures.filter(|picture| matches!(picture, Picture::LeakMap(_))) {
-        if !maps.contains(&map) {
-            maps.push(map);
-        }
-    }
     html! {
-        @if !maps.is_empty() {
+        @if let Some(map) = &findings.leak_map {
             section aria-labelledby="leaks" {
                 h2 id="leaks" { "Who leaks into whom" }
-                @for map in maps { (crate::pictures::picture(map)) }
+                (leak_map(map))
             }
         }
     }

@@ -179,9 +179,11 @@ fn both_of_two_conflicting_limits_are_shown_with_source_and_owner() {
         "0.25",
         "plant rule 7",
         "toolroom",
+        "applied",
         "0.1",
-        "mould owner's order",
-        "sources differ: each is shown",
+        "handbook of the trade",
+        "no owner",
+        "not applied: another figure, shown beside",
         "85",
     ] {
         assert!(limits.contains(said), "{said}: {limits}");
@@ -212,7 +214,7 @@ fn gates_doubts_warnings_and_evidence_are_there() {
         "what the limit would look like",
         "settled from 21.5\u{202f}s on",
         "visit.toml, line 61",
-        "iec60534, colebrook1939",
+        "iec-60534-2-1, colebrook-1939",
         "even deposit",
         "under 1\u{202f}%",
         "71\u{202f}% (66\u{a0}to\u{a0}76)",
@@ -224,7 +226,7 @@ fn gates_doubts_warnings_and_evidence_are_there() {
 }
 
 #[test]
-fn the_same_map_of_leaks_is_drawn_once() {
+fn the_map_of_leaks_is_drawn_once_and_found_from_each_circuit_on_it() {
     let page = sheet(&sample::findings());
     assert_eq!(page.matches("<title>Who leaks into whom</title>").count(), 1);
     assert_eq!(page.matches("Drawn on the map of leaks").count(), 2);
@@ -374,10 +376,10 @@ fn hostile_findings() -> Findings {
             }
         }
     }
-    findings.circuits[4].evidence[0].picture = Some(Picture::LeakMap(LeakMap {
+    findings.leak_map = Some(LeakMap {
         circuits: vec![CircuitId(bad()), CircuitId("M1".into())],
         paths: vec![(CircuitId(bad()), Some(CircuitId("M1".into())), 1.0), (CircuitId(bad()), None, 2.0)],
-    }));
+    });
     findings.hook_up_doubts[0].circuits = vec![CircuitId(bad())];
     findings.hook_up_doubts[0].text = bad();
     for warning in &mut findings.warnings {

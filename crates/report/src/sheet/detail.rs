@@ -1,7 +1,7 @@
 //! A section for each circuit: what it rests on, in words, numbers and pictures.
 
 use bench::finding::{CircuitFinding, Evidence, Findings};
-use bench::picture::Picture;
+use bench::picture::LeakMap;
 use calc::estimate::Estimate;
 use maud::{Markup, html};
 
@@ -15,13 +15,14 @@ pub(super) fn sections(findings: &Findings, cautions: &Cautions) -> Markup {
         @if !findings.circuits.is_empty() {
             section.details aria-labelledby="details" {
                 h2 id="details" { "Circuit by circuit" }
-                @for (index, circuit) in findings.circuits.iter().enumerate() { (section(index, circuit, cautions)) }
+                @for (index, circuit) in findings.circuits.iter().enumerate() { (section(index, circuit, cautions, findings.leak_map.as_ref())) }
             }
         }
     }
 }
 
-fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
+fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions, map: Option<&LeakMap>) -> Markup {
+    let on_map = map.is_some_and(|map| is_on(map, circuit));
     let id = anchor(index);
     html! {
         article.circuit aria-labelledby=(id) {
@@ -36,11 +37,19 @@ fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Marku
                     (states(circuit))
                 }
                 (what_next(circuit, cautions))
-                div.rests-on { (evidence(circuit)) }
+                div.rests-on {
+                    (evidence(circuit))
+                    @if on_map { p.to-map { a href="#leaks" { "Drawn on the map of leaks" } } }
+                }
             }
             p.back { a href="#circuits" { "Back to the table" } }
         }
     }
+}
+
+/// Whether the circuit has a part in any leak of the map.
+fn is_on(map: &LeakMap, circuit: &CircuitFinding) -> bool {
+    map.paths.iter().any(|(from, to, _)| *from == circuit.id || to.as_ref() == Some(&circuit.id))
 }
 
 fn facts(circuit: &CircuitFinding) -> Markup {
@@ -131,11 +140,7 @@ fn evidence_item(item: &Evidence) -> Markup {
         li.with-picture[item.picture.is_some()] {
             h5 { (item.title) }
             @if !item.text.is_empty() { p { (item.text) } }
-            @match &item.picture {
-                None => {},
-                Some(Picture::LeakMap(_)) => p.to-map { a href="#leaks" { "Drawn on the map of leaks" } },
-                Some(picture) => (pictures::picture(picture)),
-            }
+            @if let Some(picture) = &item.picture { (pictures::picture(picture)) }
             @if item.place.is_some() || !item.sources.is_empty() {
                 p.quiet {
                     @if let Some(place) = &item.place { "From " (place) ". " }

@@ -51,7 +51,7 @@ fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
     }
 }
 
-/// Limits that were applied; two for the same thing stand together.
+/// Limits that were applied, and others that conflict with them; those for the same thing stand together.
 pub(super) fn limits(findings: &Findings) -> Markup {
     let mut names: Vec<&str> = Vec::new();
     for limit in &findings.limits {
@@ -73,8 +73,8 @@ pub(super) fn limits(findings: &Findings) -> Markup {
                     tbody role="rowgroup" {
                         @for name in names {
                             @let same: Vec<&LimitUsed> = findings.limits.iter().filter(|limit| limit.name == name).collect();
-                            @let differ = same.iter().any(|limit| limit.value.total_cmp(&same[0].value).is_ne());
-                            @for limit in same { (limit_row(limit, differ)) }
+                            @let several = same.len() > 1;
+                            @for limit in same { (limit_row(limit, several)) }
                         }
                     }
                 }
@@ -83,13 +83,18 @@ pub(super) fn limits(findings: &Findings) -> Markup {
     }
 }
 
-fn limit_row(limit: &LimitUsed, differ: bool) -> Markup {
+/// One limit; where several stand for the same thing, or it was not applied, it says whether it was.
+fn limit_row(limit: &LimitUsed, several: bool) -> Markup {
     html! {
         tr role="row" {
-            th role="rowheader" scope="row" { (limit.name) @if differ { span.under { "sources differ: each is shown" } } }
+            th role="rowheader" scope="row" {
+                (limit.name)
+                @if !limit.applied { span.under { "not applied: another figure, shown beside" } }
+                @else if several { span.under { "applied" } }
+            }
             td.number role="cell" data-label="Limit" { (number::plain(limit.value)) }
             td role="cell" data-label="Where it comes from" { (limit.source) }
-            td role="cell" data-label="Who answers for it" { (limit.owner) }
+            td role="cell" data-label="Who answers for it" { @if limit.owner.is_empty() { "no owner" } @else { (limit.owner) } }
         }
     }
 }

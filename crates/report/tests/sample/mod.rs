@@ -90,6 +90,7 @@ pub fn bare_findings() -> Findings {
         warnings: vec![],
         limits: vec![],
         cautions: vec![],
+        leak_map: None,
     }
 }
 
@@ -167,11 +168,11 @@ fn air_passage(time_s: f64, expected_s: f64) -> Picture {
     })
 }
 
-fn leak_map() -> Picture {
-    Picture::LeakMap(LeakMap {
+fn leak_map() -> LeakMap {
+    LeakMap {
         circuits: ["F1", "F2", "F3", "M1", "M2", "M3"].map(id).to_vec(),
         paths: vec![(id("M2"), Some(id("M3")), 4.1), (id("M3"), Some(id("M2")), 4.0), (id("M3"), None, 0.32)],
-    })
+    }
 }
 
 fn healthy() -> CircuitFinding {
@@ -192,14 +193,14 @@ fn healthy() -> CircuitFinding {
                 "Leak-down",
                 "0.021 ± 0.010 mbar·l/s against a limit of 0.25: tight.",
                 31,
-                &["jcgm100", "iso20485"],
+                &["jcgm-100"],
                 Some(leak_down(0.0002, 0.002)),
             ),
             evidence(
                 "Flow, 4 points",
                 "Flow factor 0.684 ± 0.025 m³/h, baseline 0.711 ± 0.014 m³/h.",
                 58,
-                &["iec60534"],
+                &["iec-60534-2-1"],
                 Some(flow_curve(0.684, 0.711, "baseline of 2025-11-03")),
             ),
         ],
@@ -233,21 +234,21 @@ fn scaled() -> CircuitFinding {
                 "Leak-down",
                 "Under 0.058 mbar·l/s against a limit of 0.25: tight.",
                 34,
-                &["jcgm100", "iso20485"],
+                &["jcgm-100"],
                 Some(leak_down(0.0003, 0.002)),
             ),
             evidence(
                 "Air passage",
                 "Empties in 1.4 s; its drawing lets expect 1.1 s: free.",
                 46,
-                &["iso6358"],
+                &["iso-6358-1"],
                 Some(air_passage(0.62, 0.48)),
             ),
             evidence(
                 "Flow, 4 points",
                 "Flow factor 0.469 ± 0.018 m³/h, baseline 0.711 ± 0.014 m³/h: 66 % (61 to 71).",
                 61,
-                &["iec60534", "colebrook1939"],
+                &["iec-60534-2-1", "colebrook-1939"],
                 Some(flow_curve(0.469, 0.711, "baseline of 2025-11-03")),
             ),
             evidence(
@@ -288,7 +289,7 @@ fn unclear() -> CircuitFinding {
             "Flow, 4 points",
             "Flow factor 0.41 ± 0.03 m³/h; sister F2 was 0.711 m³/h as new.",
             64,
-            &["iec60534"],
+            &["iec-60534-2-1"],
             Some(flow_curve(0.412, 0.711, "sister F2")),
         )],
         ..circuit("F3", "fixed", "cavity row B", 3)
@@ -314,7 +315,7 @@ fn blocked() -> CircuitFinding {
             "Air passage",
             "5.9 bar at the start, 5.9 bar after 60 s.",
             49,
-            &["iso6358"],
+            &["iso-6358-1"],
             None,
         )],
         ..circuit("M1", "moving", "core baffles", 4)
@@ -341,8 +342,8 @@ fn leaking(name: &str, other: &str, rate: f64, port: u32, percent: f64) -> Circu
             "Cross-watch",
             &format!("Charged to 6 bar, {other} rose by 0.31 bar in 60 s."),
             72,
-            &["jcgm100"],
-            Some(leak_map()),
+            &["jcgm-100"],
+            None,
         )],
         ..circuit(name, "moving", if name == "M2" { "slide left" } else { "slide right" }, port)
     }
@@ -395,21 +396,25 @@ pub fn findings() -> Findings {
                 value: 0.25,
                 source: "plant rule 7".into(),
                 owner: "toolroom".into(),
+                applied: true,
             },
             LimitUsed {
                 name: "flow factor, % of baseline".into(),
                 value: 85.0,
                 source: "plant rule 8".into(),
                 owner: "process engineering".into(),
+                applied: true,
             },
             LimitUsed {
                 name: "leak rate, mbar·l/s".into(),
                 value: 0.1,
-                source: "mould owner's order".into(),
-                owner: "mould owner".into(),
+                source: "handbook of the trade".into(),
+                owner: String::new(),
+                applied: false,
             },
         ],
         cautions: vec![AIR, TRAPPED],
+        leak_map: Some(leak_map()),
         ..bare_findings()
     }
 }
@@ -441,12 +446,14 @@ pub fn long_words() -> Findings {
             item.title = long();
             item.text = long();
             item.place = Some(long());
-            match &mut item.picture {
-                Some(Picture::FlowCurve(curve)) => curve.clean_from = long(),
-                Some(Picture::LeakMap(map)) => map.circuits.push(id(&long())),
-                _ => {}
+            if let Some(Picture::FlowCurve(curve)) = &mut item.picture {
+                curve.clean_from = long();
             }
         }
+    }
+    if let Some(map) = &mut findings.leak_map {
+        map.circuits.push(id(&long()));
+        map.paths.push((id(&long()), None, 1.0));
     }
     findings.hook_up_doubts[0].circuits = vec![id(&long()), id(&long())];
     findings.hook_up_doubts[0].text = long();
