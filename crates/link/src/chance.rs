@@ -8,7 +8,9 @@ use rand_chacha::ChaCha8Rng;
 /// change the mould behind it.
 #[derive(Clone, Copy, Debug)]
 pub enum Purpose {
-    /// The steel as it was drilled.
+    /// What all circuits of a mould share.
+    Shop,
+    /// The steel of a circuit as it was drilled.
     Steel,
     /// Errors of gauges, meters and hoses.
     Instruments,

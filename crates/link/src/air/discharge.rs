@@ -128,7 +128,7 @@ mod tests {
         let tau = 10.0 / path.sonic_conductance().dm3_s_bar();
         let tau = tau * 1e5 / (1.185 * GAS * 293.15);
         let slow = run(charge(1e5), way(Some(&path), 0.0), AIR.pa(), 0.01, 4000);
-        assert!((half_time(&slow, 0.01) / (tau * 0.6931) - 1.0).abs() < 0.01);
+        assert!((half_time(&slow, 0.01) / (tau * core::f64::consts::LN_2) - 1.0).abs() < 0.01);
         let fast = run(charge(0.0), way(Some(&path), 0.0), AIR.pa(), 0.01, 4000);
         assert!((half_time(&fast, 0.01) / (tau * 0.5205) - 1.0).abs() < 0.01);
     }

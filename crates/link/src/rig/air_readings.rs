@@ -50,10 +50,12 @@ impl Bench<'_> {
     pub fn chargeable(&self, listed: usize) -> Volume {
         let circuit = self.really[listed];
         let port = self.port(listed);
-        match self.blocked_at(circuit) {
+        let volume = match self.blocked_at(circuit) {
             Some(place) => port.supply_volume + self.today[circuit].volume() * place,
             None => port.volume + self.today[circuit].volume(),
-        }
+        };
+        // Even a block right behind the coupling leaves the coupling's own room.
+        if volume.ml() < 0.5 { Volume::from_ml(0.5) } else { volume }
     }
 
     /// How the closed circuit would move without leaks.
@@ -71,7 +73,7 @@ impl Bench<'_> {
             .filter(|(_, volume)| *volume > 0.0)
             .map(|(diameter_m, volume)| Stretch { diameter_m: *diameter_m, share: volume / total })
             .collect();
-        let share = hose_m3 / total;
+        let share = if total > 0.0 { hose_m3 / total } else { 0.0 };
         let warm = test.pressure.bar() / 6.0;
         let tail = HoseTail {
             share,

@@ -15,6 +15,7 @@ use crate::air::path::AirPath;
 use crate::chance::{Chance, Purpose};
 use crate::instruments::{Instruments, rounded};
 use crate::plan::{BaselinePlan, CircuitPlan, Condition, Plan};
+use crate::steel::drilled::Shop;
 use crate::steel::today::{Today, today};
 use crate::steel::{drilled, paper};
 use crate::truth::{CircuitTruth, Numbers, RigTruth, Truth};
@@ -68,11 +69,14 @@ impl<'a> Bench<'a> {
             .map(|port| port_numbers(port, plan.visit.steel, air))
             .collect::<Result<_, _>>()
             .map_err(SimulationError::Rig)?;
+        let shop = Shop::drawn(&mut Chance::new(seed, Purpose::Shop, 0));
         let made: Vec<(Today, CircuitTruth)> = plan
             .circuits
             .iter()
             .enumerate()
-            .map(|(place, circuit)| one_circuit(plan, circuit, seed, place, air))
+            .map(|(place, circuit)| {
+                one_circuit(plan, circuit, shop, Chance::new(seed, Purpose::Steel, place), air)
+            })
             .collect::<Result<_, _>>()?;
         let (today, circuits) = made.into_iter().unzip();
         let rig = RigTruth { instruments, reference_volume, ports: port_numbers };
@@ -199,12 +203,11 @@ fn numbers(
 fn one_circuit(
     plan: &Plan,
     circuit: &CircuitPlan,
-    seed: u64,
-    place: usize,
+    shop: Shop,
+    mut chance: Chance,
     air: AbsolutePressure,
 ) -> Result<(Today, CircuitTruth), SimulationError> {
-    let mut chance = Chance::new(seed, Purpose::Steel, place);
-    let pieces_as_new = drilled::drilled(&circuit.pieces, &mut chance);
+    let pieces_as_new = drilled::drilled(&circuit.pieces, shop, &mut chance);
     let now = today(&pieces_as_new, &circuit.fault, &mut chance)
         .map_err(|fault| SimulationError::Fault { circuit: circuit.id.clone(), fault })?;
     let problem = |problem| SimulationError::Circuit { circuit: circuit.id.clone(), problem };
