@@ -1,2 +1,26 @@
-//! Chores of the workspace.
-fn main() {}
+//! Chores of the workspace: `cargo xtask tidy` and friends.
+
+mod ci;
+mod tidy;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits";
+
+fn main() -> ExitCode {
+    let root = workspace_root();
+    match std::env::args().nth(1).as_deref() {
+        Some("ci") => ci::run(&root),
+        Some("tidy") => tidy::run(&root),
+        _ => {
+            eprintln!("{HELP}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// The folder above this package.
+fn workspace_root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().map_or_else(|| PathBuf::from("."), Path::to_path_buf)
+}

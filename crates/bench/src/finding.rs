@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use calc::estimate::Estimate;
 
 use crate::mould::{CircuitId, MouldId};
-use crate::picture::Picture;
+use crate::picture::{LeakMap, Picture};
 
 /// Everything found in one visit.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,6 +42,8 @@ pub struct Findings {
     pub limits: Vec<LimitUsed>,
     /// Cautions that apply to the next steps.
     pub cautions: Vec<&'static str>,
+    /// Who leaks into whom, if anybody was watched.
+    pub leak_map: Option<LeakMap>,
 }
 
 /// Whether the mould may go to the press.
@@ -238,6 +240,8 @@ pub struct LimitUsed {
     pub value: f64,
     /// Where it comes from.
     pub source: String,
-    /// Who answers for it in the plant.
+    /// Who answers for it in the plant; empty for a figure that is only shown beside.
     pub owner: String,
+    /// Whether it was applied, or is another public figure that conflicts with the one applied.
+    pub applied: bool,
 }

@@ -11,8 +11,6 @@ pub enum Picture {
     LeakDown(LeakDownPicture),
     /// Pressure while air is let out.
     AirPassage(AirPassagePicture),
-    /// Who leaks into whom.
-    LeakMap(LeakMap),
 }
 
 /// Pressure drop against flow.

@@ -272,3 +272,11 @@ pub enum TreatmentKind {
     /// Dried.
     Dry,
 }
+
+impl TreatmentKind {
+    /// Whether readings taken before it no longer speak for the circuit: it was opened, repaired or descaled.
+    #[must_use]
+    pub const fn changes_circuit(self) -> bool {
+        matches!(self, Self::Open | Self::Repair | Self::Descale)
+    }
+}

@@ -8,6 +8,7 @@ pub mod calculators;
 pub mod estimate;
 pub mod form;
 pub mod hydraulics;
+pub mod infer;
 pub mod limits;
 pub mod numeric;
 pub mod quantity;

@@ -1,1 +1,20 @@
-//! exchange
+//! Files in and out: mould, rig and visit files, traces of any logger, JSON of calculators and findings, and the
+//! reference cases.
+//!
+//! Readers take their bytes from a [`source::Source`], report every fault at once with file, line and field, and
+//! never panic, whatever the bytes.
+
+pub mod csv;
+pub mod fault;
+pub mod findings_json;
+pub mod intake;
+pub mod json;
+pub mod load;
+pub mod schema;
+pub mod shapes;
+pub mod source;
+pub mod tables;
+pub mod toml_tree;
+
+pub use fault::{FileFault, FileFaults, Notice};
+pub use load::{Loaded, load_visit, load_visit_from};

@@ -1,1 +1,21 @@
-//! report
+//! The visit sheet for screen and paper, and the short table for a terminal.
+//!
+//! Nothing is computed or judged here: every number, limit and verdict comes out of
+//! [`bench::finding::Findings`], and this crate chooses digits, words, shapes and places for it.
+//! The same findings give the same bytes.
+
+mod bore_eye;
+mod cautions;
+mod chart;
+mod leak_map;
+mod number;
+mod pictures;
+mod sheet;
+mod strip;
+mod svg;
+mod symbol;
+mod table;
+mod words;
+
+pub use sheet::{Footer, visit_sheet};
+pub use table::terminal_table;

@@ -6,5 +6,6 @@ pub mod equivalents;
 pub mod gas;
 pub mod leak_down;
 pub mod passage;
+pub mod rise;
 pub mod sonic;
 pub mod trapped;

@@ -259,7 +259,7 @@ pub const fn reference_conditions() -> Conditions {
         density_kg_m3: REFERENCE_DENSITY_KG_M3,
         viscosity_pa_s: 1.001_566_115_722_627_4e-3,
         conductivity_w_m_k: 0.598_069_813_638_68,
-        heat_capacity_j_kg_k: 4184.482_782_186_201,
+        heat_capacity_j_kg_k: 4_184.482_782_186_201,
     })
 }
 

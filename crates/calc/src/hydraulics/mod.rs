@@ -1,6 +1,7 @@
 //! Flow of water through cooling circuits.
 
 pub mod circuit;
+pub mod deposit;
 pub mod flow_factor;
 pub mod friction;
 pub mod losses;
@@ -10,6 +11,7 @@ pub mod path;
 pub mod piece;
 pub mod piece_form;
 pub mod thread;
+pub mod valve;
 pub mod volume;
 
 #[cfg(test)]

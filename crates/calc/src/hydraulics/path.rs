@@ -1,6 +1,7 @@
 //! A way through pieces, prepared once for many evaluations.
 
 use super::circuit::{Conditions, HydraulicsError};
+use super::friction::{RELATIVE_ROUGHNESS_MAX, Regime};
 use super::losses::{self, Element, Origin, Point, Turns};
 use super::piece::Piece;
 use crate::numeric::math;
@@ -65,6 +66,23 @@ impl Path {
             sum = sum.then(element.at(conditions, flow_m3_s)?);
         }
         Ok(sum)
+    }
+
+    /// Share of the drop that is lost in channels between laminar and turbulent flow.
+    pub(super) fn transition_share(
+        &self,
+        conditions: &Conditions,
+        flow_m3_s: f64,
+    ) -> Result<f64, HydraulicsError> {
+        let (mut doubtful, mut total) = (0.0, 0.0);
+        for element in &self.elements {
+            let point = element.at(conditions, flow_m3_s)?;
+            total += point.drop_pa;
+            if point.regime == Some(Regime::Transition) {
+                doubtful += point.drop_pa;
+            }
+        }
+        Ok(if total > 0.0 { doubtful / total } else { 0.0 })
     }
 
     /// The flow at which the path loses this pressure, and how it was found.
@@ -260,7 +278,10 @@ impl Path {
 fn scale_element(element: &Element, scale: LossScale) -> Element {
     let mut element = element.clone();
     match &mut element {
-        Element::Channel(channel) => channel.wall.relative_roughness *= scale.roughness,
+        Element::Channel(channel) => {
+            let rougher = channel.wall.relative_roughness * scale.roughness;
+            channel.wall.relative_roughness = rougher.min(RELATIVE_ROUGHNESS_MAX);
+        }
         Element::Turns(Turns { infinite, .. }) => *infinite *= scale.turns,
         Element::Quadratic(quadratic) if quadratic.origin == Origin::Factor => {
             quadratic.per_m4 /= scale.flow_factors * scale.flow_factors;

@@ -86,3 +86,57 @@ pub fn water(temperature: Temperature, pressure: AbsolutePressure) -> Result<Pro
         heat_capacity_j_kg_k: liquid(seuif97::OCP) * 1000.0,
     })
 }
+
+/// Properties of a liquid coolant: plain water ([`water`], 0.1 to 180 degC) or a mixture with glycol
+/// ([`glycol::mixture`], from its freezing point to 100 degC).
+///
+/// # Errors
+/// [`OutOfRange`] outside the range of the coolant's formula, naming `temperature_deg_c`, `pressure_bar_abs` or
+/// `glycol_mass_percent`.
+pub fn properties(
+    coolant: Coolant,
+    temperature: Temperature,
+    pressure: AbsolutePressure,
+) -> Result<Properties, OutOfRange> {
+    match coolant {
+        Coolant::Water => water(temperature, pressure),
+        Coolant::EthyleneGlycol { mass_percent } => {
+            glycol::mixture(glycol::Glycol::Ethylene, mass_percent, temperature, pressure)
+        }
+        Coolant::PropyleneGlycol { mass_percent } => {
+            glycol::mixture(glycol::Glycol::Propylene, mass_percent, temperature, pressure)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn water_agrees_with_iapws_95() {
+        // CoolProp 8.0.0 (IAPWS-95), 3 bar absolute: degC, density, viscosity in mPa s, conductivity, heat capacity.
+        let rows = [
+            (20.0, 998.298_142, 1.001_535, 0.598_129, 4183.43),
+            (60.0, 983.282_726, 0.466_083, 0.651_104, 4184.51),
+            (100.0, 958.442_319, 0.281_636, 0.677_323, 4215.22),
+        ];
+        for (deg_c, density, viscosity_mpa_s, conductivity, capacity) in rows {
+            let ours = water(Temperature::from_deg_c(deg_c), AbsolutePressure::from_bar(3.0)).unwrap();
+            assert!((ours.density_kg_m3 / density - 1.0).abs() < 2e-5, "{deg_c}");
+            assert!((ours.viscosity_pa_s * 1e3 / viscosity_mpa_s - 1.0).abs() < 1e-4, "{deg_c}");
+            assert!((ours.conductivity_w_m_k / conductivity - 1.0).abs() < 1e-3, "{deg_c}");
+            assert!((ours.heat_capacity_j_kg_k / capacity - 1.0).abs() < 1e-3, "{deg_c}");
+        }
+    }
+
+    #[test]
+    fn boiling_pressure_of_if97() {
+        // IAPWS R7-97(2012), table 35: 300 K 0.353658941e-2 MPa, 500 K is beyond our range.
+        let at_300 = saturation_pressure(Temperature::from_k(300.0)).unwrap();
+        assert!((at_300.pa() / 3_536.589_41 - 1.0).abs() < 1e-8);
+        // Steam tables: 120 degC 1.987 bar.
+        let at_120 = saturation_pressure(Temperature::from_deg_c(120.0)).unwrap();
+        assert!((at_120.bar() - 1.987).abs() < 1e-3);
+    }
+}

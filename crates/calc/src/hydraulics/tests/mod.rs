@@ -1,5 +1,6 @@
 //! Checks of the hydraulics against published examples, identities and seeded simulation.
 
+mod factor;
 mod kinds;
 mod published;
 

@@ -1,0 +1,122 @@
+//! What the readings of one circuit came to, before any rule is applied.
+
+use calc::estimate::{Estimate, Uncertain};
+use calc::infer::coarse::CoarseState;
+
+use crate::finding::{Evidence, Passage, Tightness};
+use crate::mould::{Circuit, CircuitId};
+
+/// Air kept in.
+#[derive(Clone, Debug)]
+pub(crate) struct TightnessFact {
+    pub(crate) verdict: Tightness,
+    pub(crate) leak_rate_mbar_l_s: Option<Estimate>,
+    /// Upper bound that holds with 99.9 %: acid goes in only below the limit with this certainty.
+    pub(crate) surely_below_mbar_l_s: Option<f64>,
+    pub(crate) limit_mbar_l_s: f64,
+    pub(crate) across_to: Vec<CircuitId>,
+    /// Tested before the last change, not since.
+    pub(crate) outdated: bool,
+    /// What would settle an open question.
+    pub(crate) would_tell: Option<String>,
+}
+
+/// Air let through.
+#[derive(Clone, Debug)]
+pub(crate) struct PassageFact {
+    pub(crate) verdict: Passage,
+    pub(crate) reason: String,
+    pub(crate) outdated: bool,
+    /// Water has passed in this visit, in l/min: a proof of passage of its own.
+    pub(crate) water_passed_l_min: Option<f64>,
+    pub(crate) would_tell: Option<String>,
+}
+
+/// Flow factor against what it should be.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct FlowFact {
+    pub(crate) flow_factor_m3_h: Option<Uncertain>,
+    pub(crate) ratio: Option<Ratio>,
+    pub(crate) low_percent: f64,
+    pub(crate) high_percent: f64,
+    pub(crate) outdated: bool,
+}
+
+/// A value over what it should be.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Ratio {
+    pub(crate) value: f64,
+    /// Standard uncertainty of the logarithm.
+    pub(crate) standard_ln: f64,
+    pub(crate) compared_with: String,
+}
+
+impl Ratio {
+    pub(crate) fn percent(&self) -> Estimate {
+        Estimate::lognormal(self.value * 100.0, self.standard_ln)
+    }
+
+    pub(crate) fn ln(&self) -> Uncertain {
+        Uncertain::new(calc::numeric::math::ln(self.value), self.standard_ln)
+    }
+}
+
+/// How the flow stands against its limits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum FlowGrade {
+    /// Not measured, or nothing to compare with.
+    NotKnown,
+    /// Inside the limits.
+    Good,
+    /// Below the lower limit, uncertainty included.
+    Low,
+    /// Above the upper limit, uncertainty included.
+    High,
+    /// Around a limit.
+    Unsure,
+}
+
+impl FlowFact {
+    pub(crate) fn grade(&self) -> FlowGrade {
+        let Some(ratio) = &self.ratio else { return FlowGrade::NotKnown };
+        let percent = ratio.percent();
+        if percent.high < self.low_percent {
+            FlowGrade::Low
+        } else if percent.low > self.high_percent {
+            FlowGrade::High
+        } else if percent.value >= self.low_percent && percent.value <= self.high_percent {
+            // Good needs more than a lucky middle: the interval may stick out by no more than one limit's width.
+            let room = 100.0 - self.low_percent;
+            if percent.low >= self.low_percent - room { FlowGrade::Good } else { FlowGrade::Unsure }
+        } else {
+            FlowGrade::Unsure
+        }
+    }
+}
+
+/// Filled volume against what it should be.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct VolumeFact {
+    pub(crate) volume_ml: Option<Uncertain>,
+    pub(crate) ratio: Option<Ratio>,
+}
+
+/// Everything about one circuit.
+#[derive(Clone, Debug)]
+pub(crate) struct Facts<'a> {
+    pub(crate) circuit: &'a Circuit,
+    pub(crate) port: Option<u32>,
+    pub(crate) tightness: TightnessFact,
+    pub(crate) passage: PassageFact,
+    pub(crate) flow: FlowFact,
+    pub(crate) volume: VolumeFact,
+    pub(crate) state: CoarseState,
+    pub(crate) bore_mm: Option<f64>,
+    pub(crate) dried: bool,
+    pub(crate) acid_left: bool,
+    pub(crate) repaired: bool,
+    /// Other circuits whose hose may be the one that was measured.
+    pub(crate) doubted_with: Vec<CircuitId>,
+    pub(crate) die_casting: bool,
+    pub(crate) evidence: Vec<Evidence>,
+}

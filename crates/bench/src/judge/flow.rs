@@ -1,0 +1,273 @@
+//! Flow readings of one circuit: flow factor today, against what it should be.
+
+use calc::estimate::{Uncertain, root_sum_square};
+use calc::hydraulics::flow_factor::{
+    Fixture, Flag, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
+};
+use calc::numeric::math;
+use calc::quantity::{Duration, VolumeFlow};
+use calc::readings::steady::steady_flow;
+
+use super::expect::{AsNew, Geometry};
+use super::facts::{FlowFact, Ratio};
+use super::timeline::Timeline;
+use crate::finding::{Evidence, Warning};
+use crate::limits::Limits;
+use crate::mould::{Circuit, Known};
+use crate::visit::{Entry, Flow, FlowReading, Others, Rig, What};
+
+/// Window of a flow trace that is averaged.
+const WINDOW: Duration = Duration::from_s(10.0);
+/// From this share on, hoses and couplings hide the mould.
+const FIXTURE_HIDES: f64 = 0.5;
+
+/// What the flow readings of a circuit came to, before they are compared.
+pub(crate) struct FlowSeen {
+    pub(crate) points: Vec<FlowPoint>,
+    pub(crate) result: Option<FlowFactorResult>,
+    pub(crate) others: Others,
+    pub(crate) fixture: Option<Fixture>,
+    pub(crate) largest_l_min: f64,
+    pub(crate) evidence: Vec<Evidence>,
+    pub(crate) warnings: Vec<Warning>,
+}
+
+/// The flow readings that still count. Those taken alone go before those taken with all circuits open, and the two
+/// are never mixed.
+pub(crate) fn read(
+    circuit: &Circuit,
+    timeline: &Timeline<'_>,
+    rig: &Rig,
+    geometry: Option<&Geometry>,
+) -> Option<FlowSeen> {
+    let readings: Vec<(&Entry, &Flow)> = timeline
+        .since_change()
+        .filter_map(|entry| match &entry.what {
+            What::Flow(flow) => Some((entry, flow)),
+            _ => None,
+        })
+        .collect();
+    let others = if readings.iter().any(|(_, flow)| flow.others == Others::Closed) {
+        Others::Closed
+    } else {
+        readings.first().map(|(_, flow)| flow.others)?
+    };
+    let mut seen = FlowSeen {
+        points: Vec::new(),
+        result: None,
+        others,
+        fixture: None,
+        largest_l_min: 0.0,
+        evidence: Vec::new(),
+        warnings: Vec::new(),
+    };
+    let mut through_fixture = false;
+    let mut repeatability: Vec<f64> = Vec::new();
+    for (entry, flow) in readings.into_iter().filter(|(_, flow)| flow.others == others) {
+        let Some((mean, scatter)) = mean_flow(circuit, entry, flow, rig, &mut seen) else { continue };
+        through_fixture |= flow.through_fixture;
+        repeatability.push(scatter);
+        seen.largest_l_min = seen.largest_l_min.max(mean.l_min());
+        seen.points.push(FlowPoint {
+            flow: mean,
+            drop: flow.pressure_in - flow.pressure_out,
+            temperature: flow.water_temperature,
+        });
+    }
+    if seen.points.is_empty() {
+        return Some(seen);
+    }
+    seen.fixture = fixture(circuit, rig, through_fixture, &mut seen.warnings);
+    let scatter = repeatability.iter().copied().fold(0.0, f64::max);
+    let uncertainty = PointUncertainty {
+        flow_relative: root_sum_square(&[rig.flow_uncertainty_relative, scatter]),
+        drop_bar: rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2,
+        temperature_k: rig.temperature_uncertainty_k,
+    };
+    // Pieces that nobody vouches for would bend the result towards a guess.
+    let pieces = geometry
+        .filter(|_| matches!(circuit.known, Known::Drawing | Known::Measured))
+        .map(|geometry| geometry.pieces.as_slice());
+    match flow_factor(&seen.points, uncertainty, pieces, seen.fixture) {
+        Ok(result) => {
+            note(circuit, &result, &mut seen);
+            seen.result = Some(result);
+        }
+        Err(error) => seen.warnings.push(refused(circuit, &error)),
+    }
+    Some(seen)
+}
+
+/// Mean flow and its relative scatter, from one number or from the steady part of a trace.
+fn mean_flow(
+    circuit: &Circuit,
+    entry: &Entry,
+    flow: &Flow,
+    rig: &Rig,
+    seen: &mut FlowSeen,
+) -> Option<(VolumeFlow, f64)> {
+    let trace = match &flow.flow {
+        FlowReading::Mean(mean) => return Some((*mean, 0.0)),
+        FlowReading::Trace(trace) => trace,
+    };
+    let warn = |code, text| Warning { code, circuit: Some(circuit.id.clone()), text };
+    match steady_flow(trace, rig.flow_uncertainty_relative, WINDOW) {
+        Ok(steady) => {
+            let mean = steady.flow.value;
+            if !steady.steady {
+                let text = format!(
+                    "The flow in {} is not steady; its mean counts with the scatter seen.",
+                    entry.place
+                );
+                seen.warnings.push(warn("flow-not-steady", text));
+            }
+            if mean <= 0.0 {
+                return None;
+            }
+            Some((VolumeFlow::from_l_min(mean), steady.repeatability_l_min / mean))
+        }
+        Err(error) => {
+            seen.warnings.push(warn("flow-trace", format!("{}: {error}.", entry.place)));
+            None
+        }
+    }
+}
+
+fn fixture(
+    circuit: &Circuit,
+    rig: &Rig,
+    through_fixture: bool,
+    warnings: &mut Vec<Warning>,
+) -> Option<Fixture> {
+    if !through_fixture {
+        return None;
+    }
+    if rig.fixture_flow_factor.is_none() {
+        warnings.push(Warning {
+            code: "fixture-unknown",
+            circuit: Some(circuit.id.clone()),
+            text: "Hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them \
+                   out: join them together without the mould and measure once."
+                .to_owned(),
+        });
+    }
+    rig.fixture_flow_factor
+        .map(|flow_factor| Fixture { flow_factor, relative_uncertainty: rig.fixture_uncertainty_relative })
+}
+
+/// What a flag of the science means for the reader.
+fn flag_in_words(flag: Flag) -> Option<(&'static str, String)> {
+    Some(match flag {
+        // Said with its share in per cent beside the flow factor.
+        Flag::FixtureDominates => return None,
+        Flag::Transition(count) => (
+            "transition",
+            format!(
+                "{count} of the points lie between laminar and turbulent flow, where friction scatters by 15 %"
+            ),
+        ),
+        Flag::Laminar(count) => (
+            "laminar",
+            format!("{count} of the points may be laminar and say little about the flow at 1 bar"),
+        ),
+        Flag::FarFromPoints => {
+            ("far-from-points", "the flow at 1 bar is more than three times beyond the points".to_owned())
+        }
+        Flag::LeftOut(count) => (
+            "points-left-out",
+            format!("{count} points left no clear pressure drop after the hoses and were not used"),
+        ),
+        Flag::PointsDisagree => {
+            ("points-disagree", "the points do not lie on one curve; the interval was widened".to_owned())
+        }
+    })
+}
+
+fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
+    seen.warnings.extend(result.flags.iter().copied().filter_map(flag_in_words).map(|(code, text)| {
+        Warning { code, circuit: Some(circuit.id.clone()), text: format!("{}: {text}.", circuit.id) }
+    }));
+    let value = result.flow_factor_m3_h;
+    seen.evidence.push(Evidence {
+        title: "Flow factor".to_owned(),
+        text: format!(
+            "{:.3} ± {:.3} m3/h from {} {}, brought to water of 20 degC and 1 bar; hoses and couplings made up {:.0} % of \
+             the pressure drop and were taken out.",
+            value.value,
+            1.96 * value.standard,
+            seen.points.len(),
+            if seen.points.len() == 1 { "point" } else { "points" },
+            result.fixture_share * 100.0
+        ),
+        place: None,
+        sources: vec!["iec-60534-2-1", "iapws-r7-97", "iapws-r12-08"],
+        picture: None,
+    });
+    if result.fixture_share > FIXTURE_HIDES {
+        seen.warnings.push(Warning {
+            code: "fixture-hides-mould",
+            circuit: Some(circuit.id.clone()),
+            text: format!(
+                "{}: hoses and couplings take {:.0} % of the pressure drop and hide the mould; measure at the mould's own \
+                 ports, or through wider couplings.",
+                circuit.id,
+                result.fixture_share * 100.0
+            ),
+        });
+    }
+}
+
+fn refused(circuit: &Circuit, error: &FlowFactorError) -> Warning {
+    Warning {
+        code: "flow-factor",
+        circuit: Some(circuit.id.clone()),
+        text: format!("{}: no flow factor from these readings: {error}.", circuit.id),
+    }
+}
+
+/// The comparison with what the circuit should be.
+pub(crate) fn compare(
+    seen: Option<&FlowSeen>,
+    as_new: Option<&AsNew>,
+    limits: &Limits,
+    outdated: bool,
+) -> FlowFact {
+    let value: Option<Uncertain> =
+        seen.and_then(|seen| seen.result.as_ref()).map(|result| result.flow_factor_m3_h);
+    let ratio = value.zip(as_new).map(|(today, new)| Ratio {
+        value: today.value / new.value,
+        standard_ln: root_sum_square(&[today.relative_standard(), new.standard_ln]),
+        compared_with: new.from.clone(),
+    });
+    FlowFact {
+        flow_factor_m3_h: value,
+        ratio: ratio.filter(|ratio| ratio.value.is_finite() && ratio.value > 0.0),
+        low_percent: limits.flow_low.value,
+        high_percent: limits.flow_high.value,
+        outdated,
+    }
+}
+
+/// What sisters measured today say about a circuit: their median, never surer than sisters are alike.
+pub(crate) fn sisters(circuit: &Circuit, measured: &[(crate::mould::CircuitId, Uncertain)]) -> Option<AsNew> {
+    /// Sisters of one mould differ by drilling and by what they carry (own proposal).
+    const ALIKE_LN: f64 = 0.10;
+    let mut logs: Vec<f64> = measured
+        .iter()
+        .filter(|(id, value)| circuit.sisters.contains(id) && value.value > 0.0)
+        .map(|(_, value)| math::ln(value.value))
+        .collect();
+    logs.sort_by(f64::total_cmp);
+    let median = match logs.as_slice() {
+        [] => return None,
+        odd if odd.len() % 2 == 1 => *odd.get(odd.len() / 2)?,
+        even => (even.get(even.len() / 2 - 1)? + even.get(even.len() / 2)?) / 2.0,
+    };
+    let spread = match (logs.first(), logs.last()) {
+        (Some(low), Some(high)) => (high - low) / 2.0,
+        _ => 0.0,
+    };
+    let names = circuit.sisters.iter().filter(|id| measured.iter().any(|(other, _)| other == *id));
+    let from = names.map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ");
+    Some(AsNew::new(math::exp(median), root_sum_square(&[ALIKE_LN, spread]), format!("sister {from} today")))
+}

@@ -1,0 +1,178 @@
+//! The three gates: may water go in, may acid go in, may the circuit go back to the press.
+//!
+//! A gate is closed unless everything that opens it is known. Each closed gate names every obstacle and what
+//! would remove it.
+
+use super::facts::{Facts, FlowGrade};
+use crate::finding::{Gate, Gates, Passage, Tightness};
+use crate::limits::Materials;
+
+/// An obstacle, and what would remove it.
+struct Obstacle(String);
+
+pub(crate) fn gates(facts: &Facts<'_>, materials: &Materials) -> Gates {
+    Gates {
+        wet: gate(wet(facts), &passable_in_words(facts)),
+        descale: gate(descale(facts, materials), "tight, air passes, and every metal and seal is known"),
+        release: gate(release(facts), "tight, passage free, flow accounted for, dried"),
+    }
+}
+
+fn gate(obstacles: Vec<Obstacle>, open_because: &str) -> Gate {
+    if obstacles.is_empty() {
+        return Gate { open: true, reason: open_because.to_owned() };
+    }
+    let reason = obstacles.into_iter().map(|obstacle| obstacle.0).collect::<Vec<_>>().join("; ");
+    Gate { open: false, reason }
+}
+
+fn passable_in_words(facts: &Facts<'_>) -> String {
+    match facts.passage.water_passed_l_min {
+        Some(flow) if !air_passes(facts) => format!("tight, and water has passed ({flow:.1} l/min)"),
+        _ => "tight, and air passes".to_owned(),
+    }
+}
+
+fn air_passes(facts: &Facts<'_>) -> bool {
+    matches!(facts.passage.verdict, Passage::Free | Passage::NarrowByDesign | Passage::Restricted)
+}
+
+fn tightness(facts: &Facts<'_>) -> Option<Obstacle> {
+    let tight = &facts.tightness;
+    let leak = |what: &str| Some(Obstacle(format!("{what}; repair it first")));
+    match tight.verdict {
+        Tightness::Tight => None,
+        Tightness::LeaksOut => leak("leaks to the outside"),
+        Tightness::LeaksAcross => leak(&format!("leaks into {}", names(&tight.across_to))),
+        Tightness::Leaks => leak("leaks, and where to is not known"),
+        Tightness::CannotTell => Some(Obstacle(format!(
+            "the leak-down does not tell whether it is tight{}",
+            tight.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
+        ))),
+        Tightness::Untested if tight.outdated => Some(Obstacle(
+            "tightness was last tested before the circuit was changed; test it again".to_owned(),
+        )),
+        Tightness::Untested => Some(Obstacle("tightness not tested; hold air in it first".to_owned())),
+    }
+}
+
+fn passage(facts: &Facts<'_>) -> Option<Obstacle> {
+    match facts.passage.verdict {
+        Passage::Free | Passage::NarrowByDesign | Passage::Restricted => None,
+        Passage::Blocked => Some(Obstacle(
+            "blocked: water in a dead end makes opening it harder; open it until air passes".to_owned(),
+        )),
+        Passage::CannotTell | Passage::Untested if facts.passage.water_passed_l_min.is_some() => None,
+        Passage::CannotTell => Some(Obstacle(format!(
+            "the air does not tell whether there is a passage{}",
+            facts.passage.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
+        ))),
+        Passage::Untested if facts.passage.outdated => {
+            Some(Obstacle("passage was last tested before the circuit was changed; test it again".to_owned()))
+        }
+        Passage::Untested => Some(Obstacle("passage not tested; let air through it first".to_owned())),
+    }
+}
+
+fn hose_doubt(facts: &Facts<'_>) -> Option<Obstacle> {
+    (!facts.doubted_with.is_empty()).then(|| {
+        let with = names(&facts.doubted_with);
+        Obstacle(format!(
+            "its hoses seem exchanged with those of {with}; check the hook-up and measure again"
+        ))
+    })
+}
+
+fn wet(facts: &Facts<'_>) -> Vec<Obstacle> {
+    let mut obstacles: Vec<Obstacle> =
+        [tightness(facts), passage(facts), hose_doubt(facts)].into_iter().flatten().collect();
+    if matches!(facts.tightness.verdict, Tightness::LeaksOut | Tightness::LeaksAcross | Tightness::Leaks) {
+        obstacles.push(Obstacle("water only for a leak hunt, under watch".to_owned()));
+    }
+    obstacles
+}
+
+fn descale(facts: &Facts<'_>, materials: &Materials) -> Vec<Obstacle> {
+    let mut obstacles = wet(facts);
+    if let Some(surely) = facts.tightness.surely_below_mbar_l_s
+        && facts.tightness.verdict == Tightness::Tight
+        && surely >= facts.tightness.limit_mbar_l_s
+    {
+        obstacles.push(Obstacle(format!(
+            "tight enough for water, but a leak up to {surely:.2} mbar·l/s is not ruled out with the certainty that \
+             acid needs; hold air longer"
+        )));
+    }
+    if facts.tightness.verdict == Tightness::Tight && facts.tightness.surely_below_mbar_l_s.is_none() {
+        obstacles.push(Obstacle("how surely it is tight is not known".to_owned()));
+    }
+    obstacles.extend(unknown("metal", &facts.circuit.metals, |key| materials.metals.contains_key(key)));
+    obstacles.extend(unknown("seal", &facts.circuit.seals, |key| materials.seals.contains_key(key)));
+    obstacles
+}
+
+/// The obstacle of a circuit whose metals or seals are not all known.
+fn unknown(what: &str, keys: &[String], known: impl Fn(&str) -> bool) -> Option<Obstacle> {
+    if keys.is_empty() {
+        return Some(Obstacle(format!(
+            "no {what} is named; find out every {what} that the medium would touch"
+        )));
+    }
+    let strangers: Vec<&str> = keys.iter().map(String::as_str).filter(|key| !known(key)).collect();
+    (!strangers.is_empty()).then(|| {
+        let list = strangers.join(", ");
+        Obstacle(format!(
+            "the {what} table does not know {list}; add it with its source, or ask its supplier"
+        ))
+    })
+}
+
+fn release(facts: &Facts<'_>) -> Vec<Obstacle> {
+    let mut obstacles: Vec<Obstacle> = [tightness(facts), passage(facts)].into_iter().flatten().collect();
+    if facts.passage.verdict == Passage::Restricted {
+        obstacles.push(Obstacle(facts.passage.reason.clone()));
+    }
+    obstacles.extend(match facts.flow.grade() {
+        FlowGrade::Good => None,
+        FlowGrade::Low => Some(Obstacle(percent_in_words(facts, "flow too low"))),
+        FlowGrade::High => Some(Obstacle(percent_in_words(facts, "more flow than the circuit can have"))),
+        FlowGrade::Unsure => Some(Obstacle(percent_in_words(facts, "flow near its limit"))),
+        FlowGrade::NotKnown if facts.flow.outdated => Some(Obstacle(
+            "flow was last measured before the circuit was changed; measure it again".to_owned(),
+        )),
+        FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_some() => Some(Obstacle(
+            "flow measured, but nothing to compare it with: no baseline, drawing or sister".to_owned(),
+        )),
+        FlowGrade::NotKnown => Some(Obstacle("flow not measured".to_owned())),
+    });
+    obstacles.extend(hose_doubt(facts));
+    if facts.acid_left {
+        obstacles.push(Obstacle("descaled, but not rinsed since".to_owned()));
+    }
+    if !facts.dried {
+        obstacles.push(Obstacle("not dried since it was last wet; blow out, dry and note it".to_owned()));
+    }
+    obstacles
+}
+
+fn percent_in_words(facts: &Facts<'_>, what: &str) -> String {
+    facts.flow.ratio.as_ref().map_or_else(
+        || what.to_owned(),
+        |ratio| {
+            let percent = ratio.percent();
+            format!(
+                "{what}: {:.0} % of {} ({:.0} to {:.0}), limits {:.0} to {:.0} %",
+                percent.value,
+                ratio.compared_with,
+                percent.low,
+                percent.high,
+                facts.flow.low_percent,
+                facts.flow.high_percent
+            )
+        },
+    )
+}
+
+pub(crate) fn names(ids: &[crate::mould::CircuitId]) -> String {
+    ids.iter().map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ")
+}

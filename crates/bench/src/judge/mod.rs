@@ -1,0 +1,345 @@
+//! From readings to findings: the judgement, circuit by circuit.
+//!
+//! The order is fixed: volumes first (a leak rate needs one), then tightness, passage and flow, then the state of
+//! the bore, doubts about hoses, gates, and the next step. Nothing here depends on clock, chance or machine.
+
+pub mod cautions;
+mod cross;
+mod curve;
+mod expect;
+mod facts;
+mod flow;
+mod gates;
+mod hook_up;
+mod next_step;
+mod passage;
+mod summary;
+mod tested;
+mod tight;
+mod timeline;
+mod volume;
+
+use std::collections::BTreeMap;
+
+use calc::estimate::Uncertain;
+use calc::infer::coarse::{CoarseState, Seen, coarse_state};
+use calc::numeric::math;
+use calc::quantity::Length;
+
+use crate::finding::{BoreState, CircuitFinding, Findings, HookUpDoubt, Warning};
+use crate::limits::Tables;
+use crate::mould::{Circuit, CircuitId, Mould, Process};
+use crate::visit::Visit;
+use expect::{AsNew, Geometry, surer};
+use facts::{Facts, FlowFact, VolumeFact};
+use flow::FlowSeen;
+use hook_up::{Expected, Quantity};
+use tested::{TestedVolume, tested_volume};
+use timeline::Timeline;
+
+/// Version of the judgement; it changes when a finding may change.
+pub const METHOD: &str = "borewise-judgement/1";
+
+/// What can be said of a circuit without the others.
+struct Alone<'a> {
+    circuit: &'a Circuit,
+    timeline: Timeline<'a>,
+    geometry: Option<Geometry>,
+    volume: VolumeFact,
+    tested: TestedVolume,
+    flow: Option<FlowSeen>,
+    flow_as_new: Option<AsNew>,
+    air_as_new: Option<AsNew>,
+    volume_as_new: Option<AsNew>,
+    evidence: Vec<crate::finding::Evidence>,
+    warnings: Vec<Warning>,
+}
+
+/// Judges one visit.
+///
+/// The same mould, visit and tables give the same findings, byte for byte.
+#[must_use]
+pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
+    let alone: Vec<Alone<'_>> = mould.circuits.iter().map(|circuit| alone(circuit, visit)).collect();
+    let fallback = tested_volume(None, &visit.rig);
+    let watches = cross::watches(visit, |id| {
+        alone
+            .iter()
+            .find(|one| one.circuit.id == *id)
+            .map_or_else(|| fallback.clone(), |one| one.tested.clone())
+    });
+    let measured: Vec<(CircuitId, Uncertain)> = alone
+        .iter()
+        .filter_map(|one| {
+            Some((one.circuit.id.clone(), one.flow.as_ref()?.result.as_ref()?.flow_factor_m3_h))
+        })
+        .collect();
+    let doubts = hook_up::doubts(&alone.iter().map(expected).collect::<Vec<_>>());
+    let together = Together { mould, visit, tables, watches, measured, doubts };
+    let mut warnings = together.general_warnings();
+    let circuits: Vec<CircuitFinding> =
+        alone.into_iter().map(|one| finding(together.facts(one, &mut warnings), tables)).collect();
+    let map = summary::leak_map(mould, &together.watches);
+    summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
+}
+
+fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
+    let timeline = Timeline::of(visit, &circuit.id);
+    let geometry = expect::geometry(circuit);
+    let baseline = circuit.baseline.as_ref();
+    let from = baseline.map(expect::baseline_in_words).unwrap_or_default();
+    let volume_as_new = surer(
+        baseline.and_then(|base| base.filled_volume_ml).map(|volume| AsNew::of(volume, from.clone())),
+        geometry.as_ref().map(Geometry::volume_ml),
+    );
+    let (volume, mut evidence, mut warnings) =
+        volume::judge(circuit, &timeline, &visit.rig, volume_as_new.as_ref());
+    let best_volume = surer(
+        volume.volume_ml.map(|measured| AsNew::of(measured, "measured in this visit")),
+        volume_as_new.clone(),
+    );
+    let tested = tested_volume(best_volume.as_ref(), &visit.rig);
+    let mut flow = flow::read(circuit, &timeline, &visit.rig, geometry.as_ref());
+    if let Some(seen) = &mut flow {
+        evidence.append(&mut seen.evidence);
+        warnings.append(&mut seen.warnings);
+    }
+    let comparable = flow.as_ref().zip(baseline).is_none_or(|(seen, base)| seen.others == base.others);
+    if !comparable {
+        warnings.push(Warning {
+            code: "alone-against-all-open",
+            circuit: Some(circuit.id.clone()),
+            text: format!(
+                "{}: the baseline and today's flow were not taken the same way (alone, or all circuits open); they are not \
+                 compared.",
+                circuit.id
+            ),
+        });
+    }
+    let flow_as_new = surer(
+        baseline.filter(|_| comparable).map(|base| AsNew::of(base.flow_factor_m3_h, from.clone())),
+        geometry.as_ref().and_then(Geometry::flow_factor),
+    );
+    let air_as_new = surer(
+        baseline.and_then(|base| base.sonic_conductance_dm3_s_bar).map(|air| AsNew::of(air, from)),
+        geometry.as_ref().and_then(Geometry::sonic_conductance_dm3_s_bar),
+    );
+    Alone {
+        circuit,
+        timeline,
+        geometry,
+        volume,
+        tested,
+        flow,
+        flow_as_new,
+        air_as_new,
+        volume_as_new,
+        evidence,
+        warnings,
+    }
+}
+
+/// What is needed of the whole mould to judge one circuit.
+struct Together<'a> {
+    mould: &'a Mould,
+    visit: &'a Visit,
+    tables: &'a Tables,
+    watches: Vec<cross::Watch>,
+    measured: Vec<(CircuitId, Uncertain)>,
+    doubts: Vec<HookUpDoubt>,
+}
+
+impl Together<'_> {
+    fn limit_mbar_l_s(&self) -> f64 {
+        match self.mould.process {
+            Process::InjectionMoulding => self.tables.limits.leak_rate.value,
+            Process::DieCasting => self.tables.limits.leak_rate_die_casting.value,
+        }
+    }
+
+    /// The circuits that may share a wall with this one: those named, or all others where none is named.
+    fn neighbours(&self, circuit: &Circuit) -> Vec<CircuitId> {
+        if circuit.neighbours.is_empty() {
+            let others = self.mould.circuits.iter().filter(|other| other.id != circuit.id);
+            others.map(|other| other.id.clone()).collect()
+        } else {
+            circuit.neighbours.clone()
+        }
+    }
+
+    fn general_warnings(&self) -> Vec<Warning> {
+        let general = |code, text: &str| Warning { code, circuit: None, text: text.to_owned() };
+        let mut warnings = Vec::new();
+        let overdue = self.visit.rig.calibrated_until.as_ref().filter(|until| {
+            // Dates as YYYY-MM-DD order like texts.
+            let day = self.visit.started.to_string();
+            until.as_str() < day.get(..10).unwrap_or_default()
+        });
+        if let Some(until) = overdue {
+            let text =
+                format!("The rig's calibration ended on {until}: every reading of this visit rests on it.");
+            warnings.push(general("calibration-overdue", &text));
+        }
+        if self.visit.rig.fixture_volume.is_none() {
+            warnings.push(general(
+                "hose-volume-assumed",
+                "The rig file has no fixture_volume_ml; about 190 ml of hose is assumed, known to half.",
+            ));
+        }
+        warnings
+    }
+}
+
+impl Together<'_> {
+    /// Everything about one circuit; its warnings go to the visit's.
+    fn facts<'a>(&self, one: Alone<'a>, warnings: &mut Vec<Warning>) -> Facts<'a> {
+        let circuit = one.circuit;
+        let mut evidence = one.evidence;
+        warnings.extend(one.warnings);
+        let bore = main_bore(circuit, one.geometry.as_ref());
+        let neighbours = self.neighbours(circuit);
+        let test = tight::Test {
+            circuit,
+            rig: &self.visit.rig,
+            volume: &one.tested,
+            bore,
+            limit_mbar_l_s: self.limit_mbar_l_s(),
+            neighbours: &neighbours,
+            watches: &self.watches,
+        };
+        let (tightness, found, said) = tight::judge(&test, &one.timeline);
+        evidence.extend(found);
+        warnings.extend(said);
+        let test = passage::Test {
+            circuit,
+            rig: &self.visit.rig,
+            volume: &one.tested,
+            as_new: one.air_as_new.as_ref(),
+            narrow_dm3_s_bar: self.tables.limits.narrow_conductance.value,
+            largest_flow_l_min: one.flow.as_ref().map_or(0.0, |seen| seen.largest_l_min),
+        };
+        let (passage, found, said) = passage::judge(&test, &one.timeline);
+        evidence.extend(found);
+        warnings.extend(said);
+        let as_new = surer(one.flow_as_new, flow::sisters(circuit, &self.measured));
+        let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
+        let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);
+        if let Some(seen) = &one.flow {
+            let curve = curve::flow_curve(seen, as_new.as_ref(), one.geometry.as_ref(), &self.visit.rig);
+            evidence.extend(curve::evidence(seen, bore, &self.tables.limits, curve));
+        }
+        let doubted_with = self
+            .doubts
+            .iter()
+            .filter(|doubt| doubt.circuits.contains(&circuit.id))
+            .flat_map(|doubt| doubt.circuits.iter().filter(|id| **id != circuit.id).cloned())
+            .collect();
+        Facts {
+            circuit,
+            port: self.visit.hook_ups.iter().find(|on| on.circuit == circuit.id).map(|on| on.port),
+            state: state(&flow, &one.volume, one.geometry.as_ref(), bore),
+            tightness,
+            passage,
+            flow,
+            volume: one.volume,
+            bore_mm: bore.map(Length::mm),
+            dried: one.timeline.dried(),
+            acid_left: one.timeline.acid_left(),
+            repaired: one.timeline.repaired(),
+            doubted_with,
+            die_casting: self.mould.process == Process::DieCasting,
+            evidence,
+        }
+    }
+}
+
+/// What was measured on a circuit and what it should be, for the comparison of hoses.
+fn expected(one: &Alone<'_>) -> Expected {
+    let ln = |quantity, value: f64, spread: f64| (value > 0.0).then(|| (quantity, math::ln(value), spread));
+    let flow = one.flow.as_ref().and_then(|seen| seen.result.as_ref()).map(|result| result.flow_factor_m3_h);
+    let volume = one.volume.volume_ml;
+    let measured = |quantity, value: Option<Uncertain>| {
+        value.and_then(|value| ln(quantity, value.value, value.relative_standard()))
+    };
+    let as_new =
+        |quantity, value: Option<&AsNew>| value.and_then(|new| ln(quantity, new.value, new.standard_ln));
+    Expected {
+        id: one.circuit.id.clone(),
+        measured: [measured(Quantity::Flow, flow), measured(Quantity::Volume, volume)]
+            .into_iter()
+            .flatten()
+            .collect(),
+        as_new: [
+            as_new(Quantity::Flow, one.flow_as_new.as_ref()),
+            as_new(Quantity::Volume, one.volume_as_new.as_ref()),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
+    }
+}
+
+fn main_bore(circuit: &Circuit, geometry: Option<&Geometry>) -> Option<Length> {
+    circuit
+        .rough_bore
+        .filter(|_| circuit.pieces.is_empty())
+        .or_else(|| geometry.and_then(|known| calc::hydraulics::volume::main_bore(&known.pieces)))
+}
+
+/// Bore of an ordinary circuit, where nothing is known.
+const ORDINARY_BORE_MM: f64 = 10.0;
+
+fn state(
+    flow: &FlowFact,
+    volume: &VolumeFact,
+    geometry: Option<&Geometry>,
+    bore: Option<Length>,
+) -> CoarseState {
+    let seen = Seen {
+        ln_flow: flow.ratio.as_ref().map(facts::Ratio::ln),
+        ln_volume: volume.ratio.as_ref().map(facts::Ratio::ln),
+    };
+    let layers = geometry
+        .map(Geometry::layers)
+        .filter(|points| points.len() > 2)
+        .unwrap_or_else(|| expect::layers_of_plain_bore(bore.map_or(ORDINARY_BORE_MM, Length::mm)));
+    coarse_state(&layers, seen)
+}
+
+fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
+    let gates = gates::gates(&facts, &tables.materials);
+    let advice = next_step::advise(&facts, &gates);
+    let state = BTreeMap::from([
+        (BoreState::AsNew, facts.state.as_new),
+        (BoreState::EvenDeposit, facts.state.even_deposit),
+        (BoreState::LocalPlug, facts.state.local_plug),
+        (BoreState::Mixed, facts.state.mixed),
+        (BoreState::Rough, facts.state.rough),
+        (BoreState::Unknown, facts.state.unknown),
+    ]);
+    let layered = facts.state.even_deposit + facts.state.mixed > 0.5;
+    CircuitFinding {
+        id: facts.circuit.id.clone(),
+        half: facts.circuit.half.clone(),
+        serves: facts.circuit.serves.clone(),
+        port: facts.port,
+        tightness: facts.tightness.verdict,
+        leak_rate_mbar_l_s: facts.tightness.leak_rate_mbar_l_s,
+        across_to: facts.tightness.across_to,
+        passage: facts.passage.verdict,
+        flow_factor_m3_h: facts.flow.flow_factor_m3_h.map(|value| value.estimate()),
+        against_baseline_percent: facts.flow.ratio.as_ref().map(facts::Ratio::percent),
+        compared_with: facts.flow.ratio.map(|ratio| ratio.compared_with),
+        state,
+        deposit_thickness_mm: facts.state.thickness_mm.filter(|_| layered),
+        filled_volume_ml: facts.volume.volume_ml.map(|value| value.estimate()),
+        filled_volume_percent: facts.volume.ratio.as_ref().map(facts::Ratio::percent),
+        bore_mm: facts.bore_mm,
+        cautions: cautions::for_step(advice.step, facts.die_casting),
+        gates,
+        next_step: advice.step,
+        reason: advice.reason,
+        best_next_reading: advice.best_next_reading,
+        evidence: facts.evidence,
+    }
+}

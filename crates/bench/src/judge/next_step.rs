@@ -1,0 +1,203 @@
+//! What to do next with a circuit, why, and which further reading would help most.
+
+use super::facts::{Facts, FlowGrade};
+use super::gates::names;
+use crate::finding::{Gates, NextStep, Passage, Tightness};
+
+/// A step with its reason.
+pub(crate) struct Advice {
+    pub(crate) step: NextStep,
+    pub(crate) reason: String,
+    pub(crate) best_next_reading: Option<String>,
+}
+
+impl Advice {
+    fn new(step: NextStep, reason: impl Into<String>) -> Self {
+        Self { step, reason: reason.into(), best_next_reading: None }
+    }
+
+    fn read(self, reading: impl Into<String>) -> Self {
+        Self { best_next_reading: Some(reading.into()), ..self }
+    }
+}
+
+/// Probability from which on the state of the bore decides the step.
+const DECIDED: f64 = 0.8;
+
+const LEAK_DOWN: &str = "leak-down: 6 bar, settle 10 s, watch 60 s (3 minutes)";
+const PASSAGE: &str = "air passage: a reservoir emptied through the circuit (2 minutes)";
+const FLOW: &str = "flow alone, others closed, with both pressures and the water temperature (4 minutes)";
+const VOLUME: &str = "filled volume by air expansion from a known vessel, no wetting (3 minutes)";
+const WATCH: &str = "cross-watch: charge this circuit, close and watch its neighbours for 60 s (4 minutes)";
+
+/// The next step; the first thing that stands in the way decides.
+pub(crate) fn advise(facts: &Facts<'_>, gates: &Gates) -> Advice {
+    doubt(facts)
+        .or_else(|| blocked(facts))
+        .or_else(|| leaking(facts))
+        .or_else(|| untested(facts))
+        .or_else(|| flow(facts, gates))
+        .unwrap_or_else(|| fine(facts))
+}
+
+fn doubt(facts: &Facts<'_>) -> Option<Advice> {
+    (!facts.doubted_with.is_empty()).then(|| {
+        let with = names(&facts.doubted_with);
+        Advice::new(
+            NextStep::FindOut,
+            format!("The readings fit better if its hoses and those of {with} are exchanged"),
+        )
+        .read(format!(
+            "check the hoses of {} and {with}, then the flow of both again (6 minutes)",
+            facts.circuit.id
+        ))
+    })
+}
+
+fn blocked(facts: &Facts<'_>) -> Option<Advice> {
+    (facts.passage.verdict == Passage::Blocked).then(|| {
+        Advice::new(NextStep::Open, format!("{}: keep water out until air passes", facts.passage.reason))
+            .read("air passage again, from the other end too (3 minutes)")
+    })
+}
+
+fn leaking(facts: &Facts<'_>) -> Option<Advice> {
+    let rate = || {
+        facts.tightness.leak_rate_mbar_l_s.map_or_else(String::new, |rate| {
+            format!(" {:.2} mbar·l/s ({:.2} to {:.2})", rate.value, rate.low, rate.high)
+        })
+    };
+    match facts.tightness.verdict {
+        Tightness::LeaksAcross if facts.repaired => Some(Advice::new(
+            NextStep::Retire,
+            format!(
+                "Still loses air into {} after a repair: take it out of service",
+                names(&facts.tightness.across_to)
+            ),
+        )),
+        Tightness::LeaksAcross => Some(Advice::new(
+            NextStep::Repair,
+            format!(
+                "Loses{} into {}: a wall eaten through until shown otherwise, do not descale",
+                rate(),
+                names(&facts.tightness.across_to)
+            ),
+        )),
+        Tightness::LeaksOut => Some(Advice::new(
+            NextStep::Repair,
+            format!("Loses{} to the outside: look at hoses, plugs and seals first, then repair", rate()),
+        )),
+        Tightness::Leaks => Some(
+            Advice::new(NextStep::FindOut, format!("Loses{}, and where to is not known", rate())).read(WATCH),
+        ),
+        _ => None,
+    }
+}
+
+fn untested(facts: &Facts<'_>) -> Option<Advice> {
+    match facts.tightness.verdict {
+        Tightness::Untested if facts.tightness.outdated => {
+            return Some(
+                Advice::new(NextStep::FindOut, "Changed since its leak-down: test again").read(LEAK_DOWN),
+            );
+        }
+        Tightness::Untested => {
+            return Some(Advice::new(NextStep::FindOut, "Not yet tested for leaks").read(LEAK_DOWN));
+        }
+        Tightness::CannotTell => {
+            let what = facts.tightness.would_tell.clone().unwrap_or_else(|| LEAK_DOWN.to_owned());
+            return Some(
+                Advice::new(NextStep::FindOut, "The leak-down does not tell whether it is tight").read(what),
+            );
+        }
+        _ => {}
+    }
+    match facts.passage.verdict {
+        Passage::Untested if facts.passage.water_passed_l_min.is_none() => {
+            Some(Advice::new(NextStep::FindOut, "Not yet known whether air passes").read(PASSAGE))
+        }
+        Passage::CannotTell if facts.passage.water_passed_l_min.is_none() => {
+            let what = facts.passage.would_tell.clone().unwrap_or_else(|| PASSAGE.to_owned());
+            Some(Advice::new(NextStep::FindOut, facts.passage.reason.clone()).read(what))
+        }
+        _ => None,
+    }
+}
+
+fn flow(facts: &Facts<'_>, gates: &Gates) -> Option<Advice> {
+    match facts.flow.grade() {
+        FlowGrade::Low => Some(low_flow(facts, gates)),
+        FlowGrade::High => Some(
+            Advice::new(
+                NextStep::FindOut,
+                format!(
+                    "More flow than it can have ({}): baffle or plug missing, short cut, hose straight back, or wrong port",
+                    percent(facts)
+                ),
+            )
+            .read("follow the hoses, then the filled volume (5 minutes)"),
+        ),
+        FlowGrade::Unsure => Some(
+            Advice::new(NextStep::FindOut, format!("Flow near its limit: {}", percent(facts)))
+                .read(format!("{FLOW}, at a larger flow or over 60 s")),
+        ),
+        FlowGrade::NotKnown if facts.passage.verdict == Passage::Restricted => {
+            Some(Advice::new(NextStep::FindOut, facts.passage.reason.clone()).read(FLOW))
+        }
+        FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_none() => {
+            Some(Advice::new(NextStep::FindOut, "Tight and open, flow not yet measured").read(FLOW))
+        }
+        FlowGrade::NotKnown => Some(
+            Advice::new(NextStep::FindOut, "Flow measured, but nothing to compare it with")
+                .read("bore and length from the steel, or the flow of a sister circuit (5 minutes)"),
+        ),
+        FlowGrade::Good => None,
+    }
+}
+
+fn low_flow(facts: &Facts<'_>, gates: &Gates) -> Advice {
+    let state = &facts.state;
+    let layered = state.even_deposit + state.mixed;
+    let flow = percent(facts);
+    if layered >= DECIDED {
+        let thickness = state.thickness_mm.map_or_else(String::new, |layer| {
+            format!(" of about {:.1} mm ({:.1} to {:.1})", layer.value, layer.low, layer.high)
+        });
+        return if gates.descale.open {
+            Advice::new(NextStep::Descale, format!("Deposit{thickness}: {flow}"))
+        } else {
+            Advice::new(
+                NextStep::FindOut,
+                format!("Deposit{thickness}, but it may not be descaled yet: {}", gates.descale.reason),
+            )
+            .read("what opens the descale gate")
+        };
+    }
+    if state.local_plug >= DECIDED {
+        return Advice::new(
+            NextStep::Open,
+            format!("One narrow place, most likely: {flow}, and its filled volume is whole"),
+        );
+    }
+    let advice =
+        Advice::new(NextStep::FindOut, format!("Deposit or one narrow place: flow cannot tell ({flow})"));
+    if facts.volume.volume_ml.is_none() {
+        advice.read(VOLUME)
+    } else {
+        advice.read("look inside: endoscope through the nearest plug (10 minutes)")
+    }
+}
+
+fn percent(facts: &Facts<'_>) -> String {
+    facts.flow.ratio.as_ref().map_or_else(String::new, |ratio| {
+        let percent = ratio.percent();
+        format!(
+            "{:.0} % of {} ({:.0} to {:.0})",
+            percent.value, ratio.compared_with, percent.low, percent.high
+        )
+    })
+}
+
+fn fine(facts: &Facts<'_>) -> Advice {
+    Advice::new(NextStep::Leave, format!("Tight, free, and {}", percent(facts)))
+}

@@ -1,0 +1,221 @@
+//! Leak-down readings of one circuit, together with what its neighbours showed.
+
+use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Note, Verdict, leak_down};
+use calc::estimate::Estimate;
+use calc::quantity::{LeakRate, Length, PressureDrop, Volume};
+
+use super::cross::Watch;
+use super::facts::TightnessFact;
+use super::tested::TestedVolume;
+use super::timeline::Timeline;
+use crate::finding::{Evidence, Tightness, Warning};
+use crate::mould::{Circuit, CircuitId};
+use crate::picture::{LeakDownPicture, Picture};
+use crate::visit::{Decay, Entry, LeakDown, Rig, What};
+
+/// Share of the limit from which on a sure path into a neighbour counts as a leak across.
+const ACROSS_SHARE: f64 = 0.1;
+
+/// What a circuit is tested against.
+pub(crate) struct Test<'a> {
+    pub(crate) circuit: &'a Circuit,
+    pub(crate) rig: &'a Rig,
+    pub(crate) volume: &'a TestedVolume,
+    pub(crate) bore: Option<Length>,
+    pub(crate) limit_mbar_l_s: f64,
+    /// Every circuit of the mould that could be a neighbour.
+    pub(crate) neighbours: &'a [CircuitId],
+    pub(crate) watches: &'a [Watch],
+}
+
+/// The verdict on tightness with its evidence and warnings.
+pub(crate) fn judge(
+    test: &Test<'_>,
+    timeline: &Timeline<'_>,
+) -> (TightnessFact, Vec<Evidence>, Vec<Warning>) {
+    let mut evidence = Vec::new();
+    let mut warnings = Vec::new();
+    let result = timeline.since_change().rev().find_map(|entry| match &entry.what {
+        What::LeakDown(reading) => Some((entry, reading)),
+        _ => None,
+    });
+    let mut fact = TightnessFact {
+        verdict: Tightness::Untested,
+        leak_rate_mbar_l_s: None,
+        surely_below_mbar_l_s: None,
+        limit_mbar_l_s: test.limit_mbar_l_s,
+        across_to: Vec::new(),
+        outdated: timeline.outdated(|what| matches!(what, What::LeakDown(_))),
+        would_tell: None,
+    };
+    if let Some((entry, reading)) = result {
+        match run(test, reading) {
+            Ok(result) => {
+                warnings.extend(result.notes.iter().filter(|note| worth_saying(note)).map(|note| Warning {
+                    code: note.code(),
+                    circuit: Some(test.circuit.id.clone()),
+                    text: format!("{}: {}", test.circuit.id, note.text()),
+                }));
+                evidence.push(leak_evidence(test, entry, &result));
+                take(&mut fact, &result);
+            }
+            Err(text) => {
+                fact.verdict = Tightness::CannotTell;
+                warnings.push(Warning { code: "leak-down", circuit: Some(test.circuit.id.clone()), text });
+            }
+        }
+    }
+    across(test, &mut fact, &mut evidence);
+    (fact, evidence, warnings)
+}
+
+/// Notes that ask for something; what is merely assumed stands in the evidence.
+const fn worth_saying(note: &Note) -> bool {
+    matches!(note, Note::Rising | Note::GaugeNeverMoved | Note::LowStart { .. } | Note::EmptiedFast)
+}
+
+fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult, String> {
+    let decay = match &reading.decay {
+        Decay::Trace(trace) => DecayData::Trace(trace),
+        Decay::TwoReadings { start, end, time } => {
+            DecayData::TwoReadings { start: *start, end: *end, time: *time }
+        }
+    };
+    let input = LeakDownInput {
+        volume: Volume::from_ml(test.volume.total_ml),
+        volume_uncertainty_relative: test.volume.relative.min(1.0),
+        hose_volume: Some(Volume::from_ml(test.volume.hose_ml)),
+        bore: test.bore,
+        atmosphere: test.rig.atmosphere,
+        wall_temperature: reading.wall_temperature,
+        hold: reading.hold,
+        gauge: gauge(test.rig, &reading.decay),
+        limit: LeakRate::from_mbar_l_s(test.limit_mbar_l_s),
+        decay,
+    };
+    leak_down(&input).map_err(|error| format!("{}: {error}.", test.circuit.id))
+}
+
+/// The gauge between two of its own readings: gain and zero cancel, steps stay. Where the rig file names no step, a
+/// logger's noise is seen in its samples and a reading by eye scatters by a tenth of the gauge's uncertainty.
+fn gauge(rig: &Rig, decay: &Decay) -> Gauge {
+    let step = PressureDrop::from_bar(rig.gauge_step_bar);
+    match decay {
+        Decay::Trace(_) => Gauge { step, ..Gauge::logger() },
+        Decay::TwoReadings { .. } => Gauge {
+            step,
+            standard_uncertainty: PressureDrop::from_bar(0.1 * rig.pressure_uncertainty_bar),
+            ..Gauge::by_eye()
+        },
+    }
+}
+
+fn take(fact: &mut TightnessFact, result: &LeakDownResult) {
+    fact.verdict = match result.verdict {
+        Verdict::Tight => Tightness::Tight,
+        Verdict::Leaks => Tightness::Leaks,
+        Verdict::CannotTell => Tightness::CannotTell,
+    };
+    fact.leak_rate_mbar_l_s = Some(result.leak_rate);
+    // One-sided 99.9 % of the normal distribution: 3.09 standard uncertainties.
+    fact.surely_below_mbar_l_s = Some(result.uncut_mbar_l_s.value + 3.09 * result.uncut_mbar_l_s.standard);
+    fact.would_tell = result.best_next_reading.map(|remedy| match result.seconds_needed {
+        Some(time) => format!("{remedy}; {:.0} s of watching would then do", (time.s() / 10.0).ceil() * 10.0),
+        None => remedy.to_owned(),
+    });
+}
+
+fn leak_evidence(test: &Test<'_>, entry: &Entry, result: &LeakDownResult) -> Evidence {
+    let rate = result.leak_rate;
+    let rule = result.rule_of_thumb.leak_rate.mbar_l_s();
+    let settled = if result.settled { "" } else { "; the air had not settled" };
+    Evidence {
+        title: "Leak-down".to_owned(),
+        text: format!(
+            "{:.3} mbar·l/s ({:.3} to {:.3}) against a limit of {} in {:.0} ml ± {:.0} % ({}, hoses included){settled}. It \
+             could have shown {:.3}. The rule '0.2 bar in 20 s' would mean {rule:.2} mbar·l/s in this volume. At working \
+             pressure {:.0} to {:.0} ml of water an hour would get out at this rate, through one capillary or one hole.",
+            rate.value,
+            rate.low,
+            rate.high,
+            test.limit_mbar_l_s,
+            test.volume.total_ml,
+            test.volume.relative * 100.0,
+            test.volume.from,
+            result.detection_limit.mbar_l_s(),
+            result.water_ml_h.low,
+            result.water_ml_h.high,
+        ),
+        place: Some(entry.place.clone()),
+        sources: vec!["en-13184", "astm-e2930", "jcgm-106"],
+        picture: Some(Picture::LeakDown(LeakDownPicture {
+            measured: result.curves.measured.clone(),
+            fitted: result.curves.fitted.clone(),
+            leak_only: result.curves.leak_only.clone(),
+            at_limit: result.curves.at_limit.clone(),
+            settled_from_s: result.settled_from_s,
+        })),
+    }
+}
+
+/// Sure paths into neighbours turn 'leaks' into 'leaks across'; a complete and quiet watch into 'leaks out'.
+fn across(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence>) {
+    let id = &test.circuit.id;
+    let mine: Vec<&Watch> =
+        test.watches.iter().filter(|watch| watch.charged == *id || watch.watched == *id).collect();
+    for watch in &mine {
+        let other = if watch.charged == *id { &watch.watched } else { &watch.charged };
+        let rate = watch.rise.rate_mbar_l_s;
+        if watch.rise.is_sure() && rate.value >= ACROSS_SHARE * test.limit_mbar_l_s {
+            evidence.push(path_evidence(watch, rate));
+            if !fact.across_to.contains(other) {
+                fact.across_to.push(other.clone());
+            }
+            if fact.verdict != Tightness::Leaks {
+                fact.leak_rate_mbar_l_s = Some(rate);
+            }
+        }
+    }
+    if !fact.across_to.is_empty() {
+        fact.verdict = Tightness::LeaksAcross;
+        return;
+    }
+    let quiet = |neighbour: &CircuitId| {
+        mine.iter().any(|watch| {
+            let pair = (&watch.charged, &watch.watched);
+            let enough =
+                fact.leak_rate_mbar_l_s.is_some_and(|rate| watch.rise.rate_mbar_l_s.high < 0.5 * rate.value);
+            enough && (pair == (id, neighbour) || pair == (neighbour, id))
+        })
+    };
+    if fact.verdict == Tightness::Leaks && !test.neighbours.is_empty() && test.neighbours.iter().all(quiet) {
+        fact.verdict = Tightness::LeaksOut;
+        evidence.push(Evidence {
+            title: "Cross-watch".to_owned(),
+            text: format!(
+                "All {} neighbours were watched and stayed quiet: what {id} loses gets out.",
+                test.neighbours.len()
+            ),
+            place: mine.last().map(|watch| watch.place.clone()),
+            sources: vec!["en-13184"],
+            picture: None,
+        });
+    }
+}
+
+fn path_evidence(watch: &Watch, rate: Estimate) -> Evidence {
+    Evidence {
+        title: "Cross-watch".to_owned(),
+        text: format!(
+            "While {} was charged, {} rose: {:.2} mbar·l/s ({:.2} to {:.2}) pass between them.",
+            watch.charged,
+            watch.watched,
+            rate.value,
+            rate.low.max(0.0),
+            rate.high
+        ),
+        place: Some(watch.place.clone()),
+        sources: vec!["en-13184"],
+        picture: None,
+    }
+}

@@ -1,0 +1,129 @@
+//! Filled-volume readings of one circuit: water or air measured, hoses taken out.
+
+use calc::air::trapped::{Expansion, Fixture, by_expansion};
+use calc::estimate::{Uncertain, root_sum_square};
+use calc::quantity::{PressureDrop, TemperatureDifference};
+
+use super::expect::AsNew;
+use super::facts::{Ratio, VolumeFact};
+use super::timeline::Timeline;
+use crate::finding::{Evidence, Warning};
+use crate::mould::Circuit;
+use crate::visit::{Entry, Rig, VolumeMethod, VolumeReading, What};
+
+/// How well a rig's own fixture volume is known (own proposal).
+const FIXTURE_RELATIVE: f64 = 0.03;
+/// Share of a drained volume that stays behind as a film (own allowance; common practice blows out twice).
+const FILM_RELATIVE: f64 = 0.01;
+
+/// The filled volume with its evidence and warnings.
+pub(crate) fn judge(
+    circuit: &Circuit,
+    timeline: &Timeline<'_>,
+    rig: &Rig,
+    as_new: Option<&AsNew>,
+) -> (VolumeFact, Vec<Evidence>, Vec<Warning>) {
+    let reading = timeline.since_change().rev().find_map(|entry| match &entry.what {
+        What::Volume(reading) => Some((entry, reading)),
+        _ => None,
+    });
+    let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
+    match measured(reading, rig) {
+        Ok((value, hoses_ml)) => {
+            let ratio = as_new.map(|new| Ratio {
+                value: value.value / new.value,
+                standard_ln: root_sum_square(&[value.relative_standard(), new.standard_ln]),
+                compared_with: new.from.clone(),
+            });
+            let evidence = vec![evidence(entry, reading, value, hoses_ml, ratio.as_ref())];
+            (VolumeFact { volume_ml: Some(value), ratio }, evidence, Vec::new())
+        }
+        Err(text) => {
+            let warning = Warning {
+                code: "volume",
+                circuit: Some(circuit.id.clone()),
+                text: format!("{}: {text}.", circuit.id),
+            };
+            (VolumeFact::default(), Vec::new(), vec![warning])
+        }
+    }
+}
+
+/// The circuit's own volume in ml, and the hoses that were taken out.
+fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), String> {
+    let fixture = match (reading.through_fixture, rig.fixture_volume) {
+        (false, _) => None,
+        (true, Some(volume)) => Some(Fixture { volume, uncertainty_relative: FIXTURE_RELATIVE }),
+        (true, None) => {
+            return Err(
+                "hoses are in this volume, and the rig file has no fixture_volume_ml to take them out"
+                    .to_owned(),
+            );
+        }
+    };
+    let hoses_ml = fixture.map_or(0.0, |fixture| fixture.volume.ml());
+    let value = match reading.method {
+        VolumeMethod::Drained { volume_ml } => {
+            let film = volume_ml.value * FILM_RELATIVE;
+            let hoses = hoses_ml * FIXTURE_RELATIVE;
+            Uncertain::new(volume_ml.value - hoses_ml, root_sum_square(&[volume_ml.standard, film, hoses]))
+        }
+        VolumeMethod::AirExpansion { reference, reference_before, circuit_before, joined } => {
+            let expansion = Expansion {
+                reference,
+                reference_uncertainty_relative: 0.005,
+                reference_before,
+                circuit_before,
+                joined,
+                atmosphere: rig.atmosphere,
+                repeatability: PressureDrop::from_bar(repeatability_bar(rig)),
+                temperature_difference: TemperatureDifference::from_k(1.0),
+                fixture,
+            };
+            by_expansion(&expansion).map_err(|error| error.to_string())?.volume_ml
+        }
+    };
+    if value.value < 2.0 * value.standard {
+        return Err(format!(
+            "behind hoses of {hoses_ml:.0} ml the volume of this circuit cannot be measured; use short adapters"
+        ));
+    }
+    Ok((value, hoses_ml))
+}
+
+/// Scatter between two readings of the same gauge: gain and zero cancel, steps and reading stay (own proposal:
+/// a fifth of the gauge's uncertainty).
+fn repeatability_bar(rig: &Rig) -> f64 {
+    root_sum_square(&[rig.pressure_uncertainty_bar * 0.2, rig.gauge_step_bar * 0.289])
+}
+
+fn evidence(
+    entry: &Entry,
+    reading: &VolumeReading,
+    value: Uncertain,
+    hoses_ml: f64,
+    ratio: Option<&Ratio>,
+) -> Evidence {
+    let how = match reading.method {
+        VolumeMethod::AirExpansion { .. } => "by air expansion",
+        VolumeMethod::Drained { .. } => "by drained water",
+    };
+    let against = ratio.map_or_else(String::new, |ratio| {
+        let percent = ratio.percent();
+        format!(
+            ", {:.0} % of {} ({:.0} to {:.0})",
+            percent.value, ratio.compared_with, percent.low, percent.high
+        )
+    });
+    Evidence {
+        title: "Filled volume".to_owned(),
+        text: format!(
+            "{:.0} ± {:.0} ml {how}, hoses of {hoses_ml:.0} ml taken out{against}.",
+            value.value,
+            1.96 * value.standard
+        ),
+        place: Some(entry.place.clone()),
+        sources: vec!["jcgm-100"],
+        picture: None,
+    }
+}

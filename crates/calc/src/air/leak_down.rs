@@ -1,1 +1,0 @@
-//! leak_down

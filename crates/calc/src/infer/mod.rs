@@ -1,0 +1,3 @@
+//! From readings to what is in the bore.
+
+pub mod coarse;

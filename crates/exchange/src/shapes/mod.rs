@@ -1,0 +1,72 @@
+//! The shapes of mould, rig and visit files: each described once, checked, and converted to and from the domain.
+
+pub mod mould;
+pub mod reading;
+pub mod rig;
+pub mod visit;
+pub mod visit_meaning;
+
+mod dates;
+//mod mould_out;
+//mod visit_out;
+
+pub use dates::{date, timestamp};
+//pub use mould_out::{mould_value, piece_value};
+pub use rig::rig_value;
+//pub use visit_out::visit_value;
+
+use calc::form::{Fault, Value};
+
+/// Keys whose texts are written as dates, without quotes.
+pub const DATE_KEYS: &[&str] = &["started", "at", "baseline_date", "calibrated_until"];
+
+/// What a check of meaning finds in one file: faults and notices with the paths of their fields.
+#[derive(Debug, Default)]
+pub struct Found {
+    /// What is wrong.
+    pub faults: Vec<Fault>,
+    /// Code, path and sentence of what the reader should know.
+    pub notices: Vec<(&'static str, String, String)>,
+}
+
+impl Found {
+    pub(crate) fn fault(&mut self, fault: Fault) {
+        self.faults.push(fault);
+    }
+
+    pub(crate) fn notice(&mut self, code: &'static str, path: impl Into<String>, text: impl Into<String>) {
+        self.notices.push((code, path.into(), text.into()));
+    }
+}
+
+/// The texts of a list field with their places in the list.
+pub(crate) fn texts<'a>(record: &'a Value, name: &str) -> impl Iterator<Item = (usize, &'a str)> {
+    let items = record.get(name).map(Value::items).unwrap_or_default();
+    items.iter().enumerate().filter_map(|(at, item)| Some((at, item.as_text()?)))
+}
+
+pub(crate) fn text<'a>(record: &'a Value, name: &str) -> Option<&'a str> {
+    record.get(name).and_then(Value::as_text)
+}
+
+pub(crate) fn number(record: &Value, name: &str) -> Option<f64> {
+    record.get(name).and_then(Value::as_number)
+}
+
+/// The shortest decimal number that still converts to the same quantity.
+pub(crate) fn shortest(value: f64, same: impl Fn(f64) -> bool) -> f64 {
+    (0..17)
+        .filter_map(|digits| format!("{value:.digits$e}").parse::<f64>().ok())
+        .find(|candidate| same(*candidate))
+        .unwrap_or(value)
+}
+
+/// [`shortest`] as a value, for a constructor of a quantity.
+pub(crate) fn exactly<Q: PartialEq>(quantity: Q, to: impl Fn(&Q) -> f64, from: impl Fn(f64) -> Q) -> Value {
+    Value::Number(shortest(to(&quantity), |candidate| from(candidate) == quantity))
+}
+
+/// A record without the fields that hold nothing.
+pub(crate) fn sparse<const N: usize>(fields: [(&str, Value); N]) -> Value {
+    Value::record(fields.into_iter().filter(|(_, value)| !matches!(value, Value::Null)))
+}

@@ -1,0 +1,250 @@
+//! Volumes that leak: to the outside and into one another.
+
+use calc::quantity::{AbsolutePressure, LeakRate};
+
+use crate::plan::{Leak, LeakLaw};
+
+/// Pressure at which leak rates are stated, Pa absolute.
+const STATED_AT_PA: f64 = 7e5;
+/// Critical ratio of an orifice (nozzle theory 0.528; 0.5 is the usual ellipse for air).
+const ORIFICE_RATIO: f64 = 0.5;
+/// Above this ratio the ellipse is replaced by a straight line, so that the slope stays finite.
+const STRAIGHT_ABOVE: f64 = 0.99;
+
+/// A leak as a law of both pressures.
+#[derive(Clone, Copy, Debug)]
+pub struct Passage {
+    law: LeakLaw,
+    /// Laminar: Pa m3/s per Pa2; orifice: m3/s.
+    strength: f64,
+}
+
+impl Passage {
+    /// The law that gives the stated rate at 7 bar absolute against this air pressure.
+    #[must_use]
+    pub fn new(leak: Leak, air: AbsolutePressure) -> Self {
+        let rate = leak.rate.pa_m3_s();
+        let strength = match leak.law {
+            LeakLaw::Laminar => rate / (STATED_AT_PA * STATED_AT_PA - air.pa() * air.pa()),
+            LeakLaw::Orifice => rate / STATED_AT_PA,
+        };
+        Self { law: leak.law, strength }
+    }
+
+    /// Rate from one side to the other, negative if it runs back.
+    #[must_use]
+    pub fn rate(&self, from: AbsolutePressure, to: AbsolutePressure) -> LeakRate {
+        LeakRate::from_pa_m3_s(self.rate_pa_m3_s(from.pa(), to.pa()))
+    }
+
+    fn rate_pa_m3_s(&self, from: f64, to: f64) -> f64 {
+        match self.law {
+            LeakLaw::Laminar => self.strength * (from * from - to * to),
+            LeakLaw::Orifice if from >= to => self.strength * from * ellipse(to / from, ORIFICE_RATIO),
+            LeakLaw::Orifice => -self.strength * to * ellipse(from / to, ORIFICE_RATIO),
+        }
+    }
+}
+
+/// Share of the choked flow at a pressure ratio (ISO 6358-1, exponent 0.5; source key `iso-6358-1`).
+#[must_use]
+pub fn ellipse(ratio: f64, critical: f64) -> f64 {
+    let share = |r: f64| {
+        let x = (r - critical) / (1.0 - critical);
+        (1.0 - x * x).max(0.0).sqrt()
+    };
+    if ratio <= critical {
+        1.0
+    } else if ratio < STRAIGHT_ABOVE {
+        share(ratio)
+    } else {
+        share(STRAIGHT_ABOVE) * (1.0 - ratio).max(0.0) / (1.0 - STRAIGHT_ABOVE)
+    }
+}
+
+/// A closed volume.
+#[derive(Clone, Debug)]
+pub struct Vessel {
+    /// Volume.
+    pub volume_m3: f64,
+    /// Pressure at the start, Pa absolute.
+    pub start_pa: f64,
+    /// Kept at its pressure: vented or on supply.
+    pub kept: bool,
+    /// Pressure relative to the start without leaks, at each step; empty: constant.
+    pub factors: Vec<f64>,
+}
+
+/// Volumes and the leaks between them.
+#[derive(Clone, Debug)]
+pub struct Network {
+    /// Volumes.
+    pub vessels: Vec<Vessel>,
+    /// From, to (none: outside), law.
+    pub leaks: Vec<(usize, Option<usize>, Passage)>,
+    /// Surrounding air, Pa absolute.
+    pub air_pa: f64,
+}
+
+impl Network {
+    /// Pressures of all volumes at each step, Pa absolute: Runge and Kutta's fourth-order steps, split where a
+    /// small volume would be overrun.
+    #[must_use]
+    pub fn run(&self, step_s: f64, count: usize) -> Vec<Vec<f64>> {
+        let mut content: Vec<f64> = self.vessels.iter().map(|vessel| vessel.start_pa).collect();
+        let mut seen: Vec<Vec<f64>> = self.vessels.iter().map(|_| Vec::with_capacity(count)).collect();
+        let splits = self.splits(step_s);
+        let inner = step_s / f64::from(splits);
+        for step in 0..count {
+            let factors: Vec<f64> =
+                self.vessels.iter().map(|vessel| vessel.factors.get(step).copied().unwrap_or(1.0)).collect();
+            for ((column, content), factor) in seen.iter_mut().zip(&content).zip(&factors) {
+                column.push(content * factor);
+            }
+            if !self.leaks.is_empty() {
+                for _ in 0..splits {
+                    self.advance(&mut content, &factors, inner);
+                }
+            }
+        }
+        seen
+    }
+
+    /// Steps into which one sample's time is split: the fastest volume may lose a tenth in one.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=500")]
+    fn splits(&self, step_s: f64) -> u32 {
+        let fastest = self
+            .leaks
+            .iter()
+            .map(|(from, to, passage)| {
+                let at = |place: usize| self.vessels.get(place);
+                let volume = [at(*from), to.and_then(at)]
+                    .into_iter()
+                    .flatten()
+                    .filter(|vessel| !vessel.kept)
+                    .map(|vessel| vessel.volume_m3)
+                    .fold(f64::INFINITY, f64::min);
+                passage.rate_pa_m3_s(STATED_AT_PA, self.air_pa) / (volume * self.air_pa)
+            })
+            .sum::<f64>();
+        (fastest * step_s / 0.3).ceil().clamp(1.0, 500.0) as u32
+    }
+
+    fn slopes(&self, content: &[f64], factors: &[f64], slopes: &mut [f64]) {
+        slopes.fill(0.0);
+        let pressure = |place: usize| content[place] * factors[place];
+        for (from, to, passage) in &self.leaks {
+            let other = to.map_or(self.air_pa, &pressure);
+            let rate = passage.rate_pa_m3_s(pressure(*from), other);
+            slopes[*from] -= rate;
+            if let Some(to) = to {
+                slopes[*to] += rate;
+            }
+        }
+        for (slope, vessel) in slopes.iter_mut().zip(&self.vessels) {
+            *slope = if vessel.kept { 0.0 } else { *slope / vessel.volume_m3 };
+        }
+    }
+
+    fn advance(&self, content: &mut [f64], factors: &[f64], dt: f64) {
+        let count = content.len();
+        let mut sum = vec![0.0; count];
+        let mut slopes = vec![0.0; count];
+        let mut at = content.to_vec();
+        for (weight, reach) in [(1.0, 0.5), (2.0, 0.5), (2.0, 1.0), (1.0, 0.0)] {
+            self.slopes(&at, factors, &mut slopes);
+            for i in 0..count {
+                sum[i] += weight * slopes[i];
+                at[i] = content[i] + reach * dt * slopes[i];
+            }
+        }
+        for (value, sum) in content.iter_mut().zip(&sum) {
+            *value += dt * sum / 6.0;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use calc::numeric::math;
+
+    const AIR: AbsolutePressure = AbsolutePressure::STANDARD_ATMOSPHERE;
+
+    fn leak(mbar_l_s: f64, law: LeakLaw) -> Passage {
+        Passage::new(Leak { rate: LeakRate::from_mbar_l_s(mbar_l_s), law }, AIR)
+    }
+
+    fn vessel(ml: f64, bar_abs: f64) -> Vessel {
+        Vessel { volume_m3: ml * 1e-6, start_pa: bar_abs * 1e5, kept: false, factors: Vec::new() }
+    }
+
+    fn alone(vessel: Vessel, passage: Passage) -> Network {
+        Network { vessels: vec![vessel], leaks: vec![(0, None, passage)], air_pa: AIR.pa() }
+    }
+
+    #[test]
+    fn at_first_the_rate_is_volume_times_slope() {
+        // Definition of the leak rate: q = -V dp/dt.
+        for law in [LeakLaw::Laminar, LeakLaw::Orifice] {
+            let seen = alone(vessel(500.0, 7.0), leak(1.0, law)).run(0.1, 2);
+            let mbar_s = (seen[0][0] - seen[0][1]) / 100.0 / 0.1;
+            assert!((mbar_s * 0.5 - 1.0).abs() < 1e-3, "{law:?} {mbar_s}");
+        }
+    }
+
+    #[test]
+    fn a_choked_hole_empties_exponentially() {
+        let seen = alone(vessel(100.0, 7.0), leak(70.0, LeakLaw::Orifice)).run(0.1, 100);
+        for (step, pressure) in seen[0].iter().enumerate().take_while(|(_, p)| **p > 2.1e5) {
+            // q = q0 p/p0, so p = p0 exp(-q0 t / (p0 V)): 70 mbar l/s out of 0.7 bar l gives 0.1 /s.
+            let expected = 7e5 * math::exp(-0.1 * 0.1 * step as f64);
+            assert!((pressure / expected - 1.0).abs() < 1e-6, "{step}");
+        }
+    }
+
+    #[test]
+    fn a_narrow_crack_follows_the_hyperbola() {
+        let (volume_m3, air) = (50e-6, AIR.pa());
+        let passage = leak(20.0, LeakLaw::Laminar);
+        let seen = alone(vessel(50.0, 7.0), passage).run(0.1, 400);
+        // dp/dt = -(G/V)(p^2 - a^2) has (p-a)/(p+a) = (p0-a)/(p0+a) exp(-2 a G t / V).
+        for (step, pressure) in seen[0].iter().enumerate() {
+            let share = (7e5 - air) / (7e5 + air)
+                * math::exp(-2.0 * air * passage.strength * 0.1 * step as f64 / volume_m3);
+            let expected = air * (1.0 + share) / (1.0 - share);
+            assert!((pressure / expected - 1.0).abs() < 1e-6, "{step}: {pressure} {expected}");
+        }
+    }
+
+    #[test]
+    fn what_one_circuit_loses_the_other_gains() {
+        for law in [LeakLaw::Laminar, LeakLaw::Orifice] {
+            let network = Network {
+                vessels: vec![vessel(80.0, 7.0), vessel(300.0, 1.01325), vessel(40.0, 1.01325)],
+                leaks: vec![(0, Some(1), leak(50.0, law)), (2, Some(1), leak(20.0, law))],
+                air_pa: AIR.pa(),
+            };
+            let seen = network.run(0.5, 2000);
+            let total = |step: usize| {
+                seen.iter().zip(&network.vessels).map(|(p, v)| p[step] * v.volume_m3).sum::<f64>()
+            };
+            for step in [1, 100, 1999] {
+                assert!((total(step) / total(0) - 1.0).abs() < 1e-9);
+            }
+            // In the end all three are equal.
+            let even = total(0) / 420e-6;
+            assert!(seen.iter().all(|p| (p[1999] / even - 1.0).abs() < 0.01), "{law:?}");
+        }
+    }
+
+    #[test]
+    fn the_rate_changes_sign_with_the_direction() {
+        for law in [LeakLaw::Laminar, LeakLaw::Orifice] {
+            let passage = leak(1.0, law);
+            let (high, low) = (AbsolutePressure::from_bar(5.0), AbsolutePressure::from_bar(2.0));
+            let sum = passage.rate(high, low).mbar_l_s() + passage.rate(low, high).mbar_l_s();
+            assert!(sum.abs() < 1e-12);
+        }
+    }
+}

@@ -1,0 +1,247 @@
+//! Who leaks into whom: the circuits on a ring, an arrow for each path, its rate beside it.
+
+use bench::mould::CircuitId;
+use bench::picture::LeakMap;
+use calc::numeric::math::{cos, sin};
+use maud::{Markup, html};
+
+use crate::number;
+use crate::svg::{Anchor, Path, Point, Svg};
+
+const SIDE: f64 = 420.0;
+const CENTRE: Point = (SIDE / 2.0, SIDE / 2.0);
+const NODE_HEIGHT: f64 = 22.0;
+const LETTER: f64 = 7.6;
+/// Longest name that is written on the ring in full.
+const LONGEST_NAME: usize = 7;
+/// How far the middle of an arrow is pulled aside at least.
+const LEAST_BOW: f64 = 60.0;
+const RATE_HEIGHT: f64 = 15.0;
+
+/// The map and the same paths as a list.
+pub(crate) fn leak_map(map: &LeakMap) -> Markup {
+    if map.circuits.is_empty() {
+        return html! { p.quiet { "Who leaks into whom: nothing to draw." } };
+    }
+    let drawing = draw(map).described("Who leaks into whom", &sentence(map));
+    html! {
+        div.chart {
+            (drawing)
+            @if map.paths.is_empty() {
+                p { "No leak was found." }
+            } @else {
+                ul.paths { @for path in &map.paths { li { (path_in_words(path)) } } }
+            }
+        }
+    }
+}
+
+fn sentence(map: &LeakMap) -> String {
+    if map.paths.is_empty() {
+        return "No leak was found.".into();
+    }
+    map.paths.iter().map(|path| path_in_words(path) + ".").collect::<Vec<_>>().join(" ")
+}
+
+fn path_in_words((from, to, rate): &(CircuitId, Option<CircuitId>, f64)) -> String {
+    let rate = number::with_unit(&number::plain(*rate), "mbar·l/s");
+    match to {
+        Some(to) => format!("{from} into {to}: {rate}"),
+        None => format!("{from} to the outside: {rate}"),
+    }
+}
+
+/// A rectangle that is taken, by centre and half its size.
+#[derive(Clone, Copy)]
+struct Taken {
+    centre: Point,
+    half: (f64, f64),
+}
+
+impl Taken {
+    /// How deep two rectangles lie in each other; 0 if they are apart.
+    fn overlap(&self, other: &Self) -> f64 {
+        let across = self.half.0 + other.half.0 - (self.centre.0 - other.centre.0).abs();
+        let down = self.half.1 + other.half.1 - (self.centre.1 - other.centre.1).abs();
+        if across > 0.0 && down > 0.0 { across.min(down) } else { 0.0 }
+    }
+}
+
+fn draw(map: &LeakMap) -> Svg {
+    let mut svg = Svg::new(SIDE, SIDE, "plot map");
+    let ring = SIDE / 2.0 - 78.0;
+    let places: Vec<Point> = (0..map.circuits.len()).map(|index| on_ring(index, map.circuits.len(), ring)).collect();
+    let nodes: Vec<Taken> = map
+        .circuits
+        .iter()
+        .zip(&places)
+        .map(|(id, &centre)| Taken { centre, half: (node_width(&shown(id)) / 2.0, NODE_HEIGHT / 2.0) })
+        .collect();
+    svg.circle("map-ring", CENTRE, ring);
+    let place_of = |id: &CircuitId| map.circuits.iter().position(|other| other == id);
+    let mut taken = nodes.clone();
+    let mut rates = Vec::new();
+    for (from, to, rate) in &map.paths {
+        let Some(start) = place_of(from) else { continue };
+        let arrow = match to.as_ref().map(place_of) {
+            None => outwards(nodes[start]),
+            Some(Some(end)) if end != start => between(nodes[start], nodes[end]),
+            Some(_) => continue,
+        };
+        arrow.draw(&mut svg);
+        rates.push((arrow, number::plain(*rate)));
+    }
+    for (id, node) in map.circuits.iter().zip(&nodes) {
+        let leaks = map.paths.iter().any(|(from, to, _)| from == id || to.as_ref() == Some(id));
+        let corner = (node.centre.0 - node.half.0, node.centre.1 - node.half.1);
+        svg.rect(if leaks { "map-node map-leaks" } else { "map-node" }, corner, (node.half.0 * 2.0, NODE_HEIGHT), 11.0);
+        svg.text("map-name", (node.centre.0, node.centre.1 + 4.6), Anchor::Middle, &shown(id));
+    }
+    for (arrow, rate) in rates {
+        let place = arrow.free_place(&rate, &taken);
+        taken.push(place);
+        svg.rect("map-plate", (place.centre.0 - place.half.0, place.centre.1 - place.half.1), (place.half.0 * 2.0, RATE_HEIGHT), 2.0);
+        svg.text("map-rate", (place.centre.0, place.centre.1 + 4.4), Anchor::Middle, &rate);
+    }
+    svg.text("axis-title", (2.0, SIDE - 6.0), Anchor::Start, "rates in mbar·l/s");
+    svg
+}
+
+fn on_ring(index: usize, count: usize, radius: f64) -> Point {
+    let (index, count) = (u32::try_from(index).unwrap_or(0), u32::try_from(count).unwrap_or(1));
+    let angle = core::f64::consts::TAU * (f64::from(index) / f64::from(count.max(1)) - 0.25);
+    (CENTRE.0 + radius * cos(angle), CENTRE.1 + radius * sin(angle))
+}
+
+fn node_width(name: &str) -> f64 {
+    16.0 + LETTER * f64::from(u8::try_from(name.chars().count()).unwrap_or(8))
+}
+
+fn shown(id: &CircuitId) -> String {
+    if id.0.chars().count() <= LONGEST_NAME {
+        return id.0.clone();
+    }
+    id.0.chars().take(LONGEST_NAME - 1).chain(['…']).collect()
+}
+
+/// A bent arrow: from, pulled towards, to.
+struct Arrow {
+    from: Point,
+    towards: Point,
+    to: Point,
+}
+
+/// From one circuit to another, bent to its own side so that the way back stays apart.
+fn between(start: Taken, end: Taken) -> Arrow {
+    let (across, down) = (end.centre.0 - start.centre.0, end.centre.1 - start.centre.1);
+    let length = (across * across + down * down).sqrt();
+    // Neighbours on a full ring stand close: there the arrow goes well around, so that its rate finds room.
+    let bow = (LEAST_BOW / length.max(1.0)).max(0.14);
+    let middle = ((start.centre.0 + end.centre.0) / 2.0, (start.centre.1 + end.centre.1) / 2.0);
+    let towards = (middle.0 - down * bow, middle.1 + across * bow);
+    Arrow { from: edge(start, towards, 2.0), towards, to: edge(end, towards, 4.0) }
+}
+
+/// From a circuit away from the ring.
+fn outwards(start: Taken) -> Arrow {
+    let away = unit(CENTRE, start.centre);
+    let reach = |length: f64| (start.centre.0 + away.0 * length, start.centre.1 + away.1 * length);
+    let far = reach(74.0);
+    Arrow { from: edge(start, far, 2.0), towards: reach(44.0), to: far }
+}
+
+/// Where a line from the middle of a rectangle towards a point leaves it, and a gap further.
+fn edge(node: Taken, towards: Point, gap: f64) -> Point {
+    let way = unit(node.centre, towards);
+    let to_side = if way.0.abs() > 1e-9 { node.half.0 / way.0.abs() } else { f64::INFINITY };
+    let to_top = if way.1.abs() > 1e-9 { node.half.1 / way.1.abs() } else { f64::INFINITY };
+    let length = to_side.min(to_top) + gap;
+    (node.centre.0 + way.0 * length, node.centre.1 + way.1 * length)
+}
+
+fn unit(from: Point, to: Point) -> Point {
+    let (across, down) = (to.0 - from.0, to.1 - from.1);
+    let length = (across * across + down * down).sqrt();
+    if length < 1e-9 { (0.0, -1.0) } else { (across / length, down / length) }
+}
+
+impl Arrow {
+    fn at(&self, share: f64) -> Point {
+        let (a, b, c) = ((1.0 - share) * (1.0 - share), 2.0 * share * (1.0 - share), share * share);
+        (
+            a * self.from.0 + b * self.towards.0 + c * self.to.0,
+            a * self.from.1 + b * self.towards.1 + c * self.to.1,
+        )
+    }
+
+    fn draw(&self, svg: &mut Svg) {
+        let way = unit(self.towards, self.to);
+        let back = (self.to.0 - way.0 * 10.0, self.to.1 - way.1 * 10.0);
+        svg.path("map-path", &Path::new().start(self.from).bend_to(self.towards, back));
+        let side = (-way.1 * 5.0, way.0 * 5.0);
+        svg.polygon("map-head", &[self.to, (back.0 + side.0, back.1 + side.1), (back.0 - side.0, back.1 - side.1)]);
+    }
+
+    /// A place along the arrow where its rate covers least of what is there already.
+    fn free_place(&self, rate: &str, taken: &[Taken]) -> Taken {
+        let half = (3.0 + LETTER / 2.0 * f64::from(u8::try_from(rate.chars().count()).unwrap_or(8)), RATE_HEIGHT / 2.0);
+        let mut best: Option<(f64, Taken)> = None;
+        for share in [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8] {
+            let place = Taken { centre: self.at(share), half };
+            let covered = taken.iter().map(|other| place.overlap(other)).fold(0.0, f64::max);
+            if best.is_none_or(|(so_far, _)| covered < so_far) {
+                best = Some((covered, place));
+            }
+        }
+        best.map_or(Taken { centre: self.at(0.5), half }, |(_, place)| place)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn id(name: &str) -> CircuitId {
+        CircuitId(name.into())
+    }
+
+    fn plate_boxes(page: &str) -> Vec<Taken> {
+        let read = roxmltree::Document::parse(page).expect("well-formed");
+        let number = |node: &roxmltree::Node<'_, '_>, name| node.attribute(name).and_then(|t| t.parse::<f64>().ok());
+        read.descendants()
+            .filter(|node| node.attribute("class").is_some_and(|class| class.starts_with("map-node") || class == "map-plate"))
+            .map(|node| {
+                let (x, y) = (number(&node, "x").expect("x"), number(&node, "y").expect("y"));
+                let (w, h) = (number(&node, "width").expect("width"), number(&node, "height").expect("height"));
+                Taken { centre: (x + w / 2.0, y + h / 2.0), half: (w / 2.0, h / 2.0) }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn names_and_rates_do_not_cover_each_other() {
+        let circuits: Vec<_> = (1..=24).map(|n| id(&format!("C{n}"))).collect();
+        let paths = vec![
+            (id("C2"), Some(id("C3")), 4.1),
+            (id("C3"), Some(id("C2")), 4.0),
+            (id("C9"), None, 12.0),
+            (id("C20"), Some(id("C5")), 0.31),
+        ];
+        let drawing = draw(&LeakMap { circuits, paths }).described("t", "d").into_string();
+        let boxes = plate_boxes(&drawing);
+        assert_eq!(boxes.len(), 28);
+        for (index, one) in boxes.iter().enumerate() {
+            for other in &boxes[index + 1..] {
+                assert!(one.overlap(other) < 1.0, "{:?} on {:?}", one.centre, other.centre);
+            }
+            assert!(one.centre.0 - one.half.0 >= 0.0 && one.centre.0 + one.half.0 <= SIDE);
+        }
+    }
+
+    #[test]
+    fn paths_to_unknown_circuits_are_listed_although_not_drawn() {
+        let map = LeakMap { circuits: vec![id("A")], paths: vec![(id("A"), Some(id("Z")), 1.0)] };
+        let page = leak_map(&map).into_string();
+        assert!(page.contains("A into Z") && !page.contains("map-path"));
+    }
+}

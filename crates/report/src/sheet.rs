@@ -1,0 +1,104 @@
+//! The visit sheet: one page that needs nothing else, for screen, phone and paper.
+
+mod circuits;
+mod detail;
+mod gates;
+mod head;
+mod notes;
+
+use bench::finding::Findings;
+use bench::picture::Picture;
+use maud::{Markup, PreEscaped, html};
+
+use crate::cautions::Cautions;
+use crate::words;
+
+/// What the foot of the sheet says about the program that made it.
+#[derive(Clone, Copy, Debug)]
+pub struct Footer<'a> {
+    /// Version of the program.
+    pub program_version: &'a str,
+    /// Digest of what was judged.
+    pub digest: &'a str,
+    /// When the sheet was made, if that is to be shown.
+    pub printed_at: Option<jiff::Timestamp>,
+}
+
+const STYLE: &str = include_str!("style.css");
+/// Lets the page fetch and run nothing.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+
+/// The sheet of one visit as a whole HTML page, written so that it is well-formed XML too.
+///
+/// The page fetches nothing and runs nothing. The same arguments give the same bytes.
+#[must_use]
+pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
+    let cautions = Cautions::of(findings);
+    let page = html! {
+        (PreEscaped("<!DOCTYPE html>\n"))
+        html lang="en-GB" {
+            head {
+                (PreEscaped("<meta charset=\"utf-8\"/>"))
+                (PreEscaped(format!("<meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\"/>")))
+                (PreEscaped("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>"))
+                title { "Visit sheet " (findings.mould) " · " (findings.visit) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (head::masthead(findings))
+                main {
+                    (head::verdict(findings, &cautions))
+                    (circuits::table(findings, &cautions))
+                    (leaks(findings))
+                    (gates::table(findings))
+                    (notes::hook_up_doubts(findings))
+                    (notes::warnings(findings))
+                    (detail::sections(findings, &cautions))
+                    (notes::limits(findings))
+                    (notes::legend())
+                }
+                (foot(findings, footer))
+            }
+        }
+    };
+    // User text can reach any place of the page, so what no page may hold is taken out of the whole of it.
+    let whole = page.into_string();
+    whole.chars().map(|letter| if words::is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' }).collect()
+}
+
+/// Address of a circuit's section within the page; never made of user text.
+fn anchor(index: usize) -> String {
+    format!("circuit-{}", index + 1)
+}
+
+/// The maps of who leaks into whom, each once.
+fn leaks(findings: &Findings) -> Markup {
+    let mut maps: Vec<&Picture> = Vec::new();
+    for evidence in findings.circuits.iter().flat_map(|circuit| &circuit.evidence) {
+        if let Some(picture @ Picture::LeakMap(_)) = &evidence.picture {
+            if !maps.contains(&picture) {
+                maps.push(picture);
+            }
+        }
+    }
+    html! {
+        @if !maps.is_empty() {
+            section aria-labelledby="leaks" {
+                h2 id="leaks" { "Who leaks into whom" }
+                div.figures { @for map in maps { (crate::pictures::picture(map)) } }
+            }
+        }
+    }
+}
+
+fn foot(findings: &Findings, footer: &Footer<'_>) -> Markup {
+    html! {
+        footer {
+            p.advice { "Borewise advises; local codes, the maker's instructions, the safety data sheet and licensed practice decide." }
+            p {
+                "Borewise " (footer.program_version) " · method " (findings.method) " · digest " span.digest { (footer.digest) }
+                @if let Some(at) = footer.printed_at { " · printed " (words::moment(at)) }
+            }
+        }
+    }
+}
