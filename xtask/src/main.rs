@@ -2,17 +2,19 @@
 
 mod ci;
 mod tidy;
+mod validation;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks";
 
 fn main() -> ExitCode {
     let root = workspace_root();
     match std::env::args().nth(1).as_deref() {
         Some("ci") => ci::run(&root),
         Some("tidy") => tidy::run(&root),
+        Some("validation") => validation::run(&root, std::env::args().any(|word| word == "--verify")),
         _ => {
             eprintln!("{HELP}");
             ExitCode::from(2)

@@ -52,6 +52,18 @@ impl<'s> Intake<'s> {
 
     /// Reads a TOML file and checks its fields.
     pub fn sheet(&mut self, name: &str, fields: &'static [Field]) -> Option<Sheet> {
+        let mut sheet = self.free_sheet(name)?;
+        if !sheet.broken {
+            match form::check(fields, &sheet.document.value) {
+                Ok(filled) => sheet.filled = Some(filled),
+                Err(faults) => faults.into_iter().for_each(|fault| self.fault(&sheet, fault)),
+            }
+        }
+        Some(sheet)
+    }
+
+    /// Reads a TOML file whose fields the caller checks.
+    pub fn free_sheet(&mut self, name: &str) -> Option<Sheet> {
         let text = self.text(name)?;
         let (document, syntax) = toml_tree::read(&text);
         let broken = !syntax.is_empty();
@@ -59,14 +71,7 @@ impl<'s> Intake<'s> {
             let hint = "this line is not TOML: name = value, texts in double quotes";
             self.faults.push(FileFault::at(name, fault.place, Fault::new("", fault.problem, hint)));
         }
-        let mut sheet = Sheet { name: name.to_owned(), document, filled: None, broken };
-        if !broken {
-            match form::check(fields, &sheet.document.value) {
-                Ok(filled) => sheet.filled = Some(filled),
-                Err(faults) => faults.into_iter().for_each(|fault| self.fault(&sheet, fault)),
-            }
-        }
-        Some(sheet)
+        Some(Sheet { name: name.to_owned(), document, filled: None, broken })
     }
 
     /// Adds a fault at a field of a sheet.

@@ -10,11 +10,14 @@ pub mod findings_json;
 pub mod intake;
 pub mod json;
 pub mod load;
+pub mod reference;
 pub mod schema;
 pub mod shapes;
 pub mod source;
 pub mod tables;
+pub mod toml_text;
 pub mod toml_tree;
+pub mod write;
 
 pub use fault::{FileFault, FileFaults, Notice};
 pub use load::{Loaded, load_visit, load_visit_from};

@@ -38,20 +38,30 @@ impl Chance {
         low + (high - low) * self.0.random::<f64>()
     }
 
-    /// A standard normal number (Box and Muller 1958).
+    /// A standard normal number.
     pub fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * math::ln(1.0 - self.0.random::<f64>())).sqrt();
-        radius * math::cos(core::f64::consts::TAU * self.0.random::<f64>())
+        self.pair().0
     }
 
-    /// Fills a list with standard normal numbers; both numbers of each pair are used.
+    /// Two standard normal numbers by the polar method (Marsaglia and Bray 1964): a point in the unit disc.
+    fn pair(&mut self) -> (f64, f64) {
+        loop {
+            let (x, y) = (self.between(-1.0, 1.0), self.between(-1.0, 1.0));
+            let square = x * x + y * y;
+            if square > 0.0 && square < 1.0 {
+                let stretch = (-2.0 * math::ln(square) / square).sqrt();
+                return (x * stretch, y * stretch);
+            }
+        }
+    }
+
+    /// A list of standard normal numbers; both numbers of each pair are used.
     pub fn normals(&mut self, count: usize) -> Vec<f64> {
         let mut drawn = Vec::with_capacity(count + 1);
         while drawn.len() < count {
-            let radius = (-2.0 * math::ln(1.0 - self.0.random::<f64>())).sqrt();
-            let angle = core::f64::consts::TAU * self.0.random::<f64>();
-            drawn.push(radius * math::cos(angle));
-            drawn.push(radius * math::sin(angle));
+            let (x, y) = self.pair();
+            drawn.push(x);
+            drawn.push(y);
         }
         drawn.truncate(count);
         drawn

@@ -12,6 +12,7 @@ fn main() -> std::io::Result<()> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let findings = match arguments.get(1).map(String::as_str) {
         Some("many") => sample::many(24),
+        Some("long") => sample::long_words(),
         Some("bare") => sample::bare_findings(),
         _ => sample::findings(),
     };

@@ -82,7 +82,10 @@ pub(crate) fn scale_note(eye: Eye) -> &'static str {
 pub(crate) fn caption(circuit: &CircuitFinding) -> String {
     let eye = eye_of(circuit);
     let bore = circuit.bore_mm.filter(|bore| bore.is_finite() && *bore > 0.0);
-    let bore = bore.map_or_else(|| "Bore not known. ".into(), |mm| format!("Bore {}. ", number::with_unit(&number::plain(mm), "mm")));
+    let bore = bore.map_or_else(
+        || "Bore not known. ".into(),
+        |mm| format!("Bore {}. ", number::with_unit(&number::plain(mm), "mm")),
+    );
     match eye {
         Eye::Clean | Eye::Blocked | Eye::Unknown => bore,
         _ => bore + scale_note(eye),
@@ -137,7 +140,8 @@ fn draw(eye: Eye, unsure: bool, class: &'static str) -> Svg {
     if unsure {
         svg.text("eye-ask", (24.0, 31.0), Anchor::Middle, "?");
     }
-    svg.circle(if eye == Eye::Unknown { "eye-wall eye-guess" } else { "eye-wall" }, CENTRE, BORE);
+    // The wall's line lies in the steel, so that it hides nothing of a thin layer.
+    svg.circle(if eye == Eye::Unknown { "eye-wall eye-guess" } else { "eye-wall" }, CENTRE, BORE + 0.8);
     svg
 }
 
@@ -182,7 +186,7 @@ fn jagged_round() -> Path {
     const TEETH: u32 = 28;
     let at = |step: u32| {
         let angle = core::f64::consts::TAU * f64::from(step) / f64::from(2 * TEETH);
-        let radius = if step % 2 == 0 { BORE } else { BORE * 0.88 };
+        let radius = if step.is_multiple_of(2) { BORE } else { BORE * 0.88 };
         let (sin, cos) = (calc::numeric::math::sin(angle), calc::numeric::math::cos(angle));
         (CENTRE.0 + radius * cos, CENTRE.1 + radius * sin)
     };

@@ -23,10 +23,21 @@ impl Cautions {
         self.0.iter().enumerate().map(|(index, text)| (index + 1, *text))
     }
 
-    /// The numbers of these cautions: `1, 3`.
+    /// The numbers of these cautions, runs of three and more shortened: `1, 3 to 5`.
     pub(crate) fn numbers(&self, these: &[&'static str]) -> String {
-        let numbers = self.numbered().filter(|(_, text)| these.contains(text)).map(|(number, _)| number.to_string());
-        numbers.collect::<Vec<_>>().join(", ")
+        let mut runs: Vec<(usize, usize)> = Vec::new();
+        for (number, _) in self.numbered().filter(|(_, text)| these.contains(text)) {
+            match runs.last_mut() {
+                Some((_, last)) if *last + 1 == number => *last = number,
+                _ => runs.push((number, number)),
+            }
+        }
+        let written = runs.into_iter().map(|(first, last)| match last - first {
+            0 => first.to_string(),
+            1 => format!("{first}, {last}"),
+            _ => format!("{first} to {last}"),
+        });
+        written.collect::<Vec<_>>().join(", ")
     }
 
     pub(crate) fn is_empty(&self) -> bool {

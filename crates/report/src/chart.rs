@@ -12,7 +12,7 @@ const WIDTH: f64 = 420.0;
 const HEIGHT: f64 = 268.0;
 const TOP: f64 = 30.0;
 const BOTTOM: f64 = HEIGHT - 46.0;
-const RIGHT: f64 = WIDTH - 18.0;
+const RIGHT: f64 = WIDTH - 24.0;
 /// Width of a digit of the tick labels, generously.
 const DIGIT: f64 = 7.6;
 
@@ -78,9 +78,10 @@ impl Shape {
     fn extent(&self) -> Vec<Point> {
         match self {
             Self::Band(rows) => rows.iter().flat_map(|(x, low, high)| [(*x, *low), (*x, *high)]).collect(),
-            Self::Points(rows) => {
-                rows.iter().flat_map(|(x, y, half)| [(*x, *y), (*x, y + half), (*x, floor(*y, y - half))]).collect()
-            }
+            Self::Points(rows) => rows
+                .iter()
+                .flat_map(|(x, y, half)| [(*x, *y), (*x, y + half), (*x, floor(*y, y - half))])
+                .collect(),
             Self::Line(rows) | Self::Dots(rows) => rows.clone(),
             Self::Upright(_) => Vec::new(),
         }
@@ -216,10 +217,19 @@ fn description(x: &Axis, y: &Axis, layers: &[Layer]) -> String {
                 format!("at {} between {} and {}", number(*at), number(*low), number(*high))
             }),
             Shape::Points(rows) => Some(
-                rows.iter().map(|(at, value, _)| format!("{} at {}", number(*value), number(*at))).collect::<Vec<_>>().join(", "),
+                rows.iter()
+                    .map(|(at, value, _)| format!("{} at {}", number(*value), number(*at)))
+                    .collect::<Vec<_>>()
+                    .join(", "),
             ),
             Shape::Line(rows) | Shape::Dots(rows) => rows.first().zip(rows.last()).map(|(first, last)| {
-                format!("from {} at {} to {} at {}", number(first.1), number(first.0), number(last.1), number(last.0))
+                format!(
+                    "from {} at {} to {} at {}",
+                    number(first.1),
+                    number(first.0),
+                    number(last.1),
+                    number(last.0)
+                )
             }),
             Shape::Upright(at) => Some(format!("at {}", number(*at))),
         };
@@ -269,10 +279,49 @@ mod tests {
         let drawing = sample(vec![points]);
         let read = roxmltree::Document::parse(&drawing).expect("well-formed");
         for node in read.descendants() {
-            for (name, limit) in [("cx", WIDTH), ("x1", WIDTH), ("x2", WIDTH), ("cy", HEIGHT), ("y1", HEIGHT), ("y2", HEIGHT)] {
+            for (name, limit) in
+                [("cx", WIDTH), ("x1", WIDTH), ("x2", WIDTH), ("cy", HEIGHT), ("y1", HEIGHT), ("y2", HEIGHT)]
+            {
                 if let Some(text) = node.attribute(name) {
                     let at: f64 = text.parse().expect("a number");
                     assert!((0.0..=limit).contains(&at), "{name} = {at}");
+                }
+            }
+        }
+    }
+
+    /// Left, top, right and foot of a text, from its anchor and a generous width of its letters.
+    fn text_box(node: &roxmltree::Node<'_, '_>) -> [f64; 4] {
+        let number = |name| node.attribute(name).and_then(|text| text.parse::<f64>().ok()).expect("a number");
+        let letters = node.text().unwrap_or("").chars().count();
+        let width = 7.3 * f64::from(u32::try_from(letters).expect("a short text"));
+        let left = match node.attribute("text-anchor") {
+            Some("end") => number("x") - width,
+            Some("middle") => number("x") - width / 2.0,
+            _ => number("x"),
+        };
+        [left, number("y") - 10.0, left + width, number("y") + 3.0]
+    }
+
+    #[test]
+    fn no_label_meets_another_or_leaves_the_frame() {
+        for (width, height) in [(1.0, 1.0), (29.9, 6.2), (600.0, 0.031), (0.07, 1234.0), (12_345.0, 99_999.0)]
+        {
+            let axis = |label| Axis { label, from_zero: true };
+            let (x, y) = (axis("flow, l/min"), axis("pressure drop, bar"));
+            let title = "T";
+            let drawing = chart(Chart { title, x, y, layers: vec![line(vec![(0.0, 0.0), (width, height)])] })
+                .into_string();
+            let read = roxmltree::Document::parse(&drawing).expect("well-formed");
+            let boxes: Vec<_> =
+                read.descendants().filter(|n| n.has_tag_name("text")).map(|n| text_box(&n)).collect();
+            assert!(boxes.len() >= 8);
+            for (index, one) in boxes.iter().enumerate() {
+                assert!(one[0] >= 0.0 && one[1] >= 0.0 && one[2] <= WIDTH && one[3] <= HEIGHT, "{one:?}");
+                for other in &boxes[index + 1..] {
+                    let apart =
+                        one[2] <= other[0] || other[2] <= one[0] || one[3] <= other[1] || other[3] <= one[1];
+                    assert!(apart, "{one:?} {other:?} for {width} by {height}");
                 }
             }
         }

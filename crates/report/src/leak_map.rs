@@ -1,5 +1,7 @@
 //! Who leaks into whom: the circuits on a ring, an arrow for each path, its rate beside it.
 
+use core::f64::consts::TAU;
+
 use bench::mould::CircuitId;
 use bench::picture::LeakMap;
 use calc::numeric::math::{cos, sin};
@@ -8,8 +10,12 @@ use maud::{Markup, html};
 use crate::number;
 use crate::svg::{Anchor, Path, Point, Svg};
 
-const SIDE: f64 = 420.0;
-const CENTRE: Point = (SIDE / 2.0, SIDE / 2.0);
+/// The middle of the ring.
+const CENTRE: Point = (0.0, 0.0);
+/// Where an arrow to the outside ends, from the middle of its circuit, and where its rate stands.
+const OUTSIDE: f64 = 52.0;
+const OUTSIDE_RATE: f64 = 70.0;
+const LEAST_RING: f64 = 128.0;
 const NODE_HEIGHT: f64 = 22.0;
 const LETTER: f64 = 7.6;
 /// Longest name that is written on the ring in full.
@@ -25,7 +31,7 @@ pub(crate) fn leak_map(map: &LeakMap) -> Markup {
     }
     let drawing = draw(map).described("Who leaks into whom", &sentence(map));
     html! {
-        div.chart {
+        div.map-and-list {
             (drawing)
             @if map.paths.is_empty() {
                 p { "No leak was found." }
@@ -59,6 +65,14 @@ struct Taken {
 }
 
 impl Taken {
+    fn corner(&self) -> Point {
+        (self.centre.0 - self.half.0, self.centre.1 - self.half.1)
+    }
+
+    fn size(&self) -> (f64, f64) {
+        (self.half.0 * 2.0, self.half.1 * 2.0)
+    }
+
     /// How deep two rectangles lie in each other; 0 if they are apart.
     fn overlap(&self, other: &Self) -> f64 {
         let across = self.half.0 + other.half.0 - (self.centre.0 - other.centre.0).abs();
@@ -68,49 +82,90 @@ impl Taken {
 }
 
 fn draw(map: &LeakMap) -> Svg {
-    let mut svg = Svg::new(SIDE, SIDE, "plot map");
-    let ring = SIDE / 2.0 - 78.0;
-    let places: Vec<Point> = (0..map.circuits.len()).map(|index| on_ring(index, map.circuits.len(), ring)).collect();
+    let ring = Ring::holding(&map.circuits);
     let nodes: Vec<Taken> = map
         .circuits
         .iter()
-        .zip(&places)
-        .map(|(id, &centre)| Taken { centre, half: (node_width(&shown(id)) / 2.0, NODE_HEIGHT / 2.0) })
+        .enumerate()
+        .map(|(index, id)| Taken {
+            centre: ring.place(index),
+            half: (node_width(&shown(id)) / 2.0, NODE_HEIGHT / 2.0),
+        })
         .collect();
-    svg.circle("map-ring", CENTRE, ring);
-    let place_of = |id: &CircuitId| map.circuits.iter().position(|other| other == id);
     let mut taken = nodes.clone();
     let mut rates = Vec::new();
-    for (from, to, rate) in &map.paths {
-        let Some(start) = place_of(from) else { continue };
-        let arrow = match to.as_ref().map(place_of) {
-            None => outwards(nodes[start]),
-            Some(Some(end)) if end != start => between(nodes[start], nodes[end]),
-            Some(_) => continue,
-        };
+    for (arrow, rate) in arrows(map, &nodes) {
+        let place = arrow.free_place(&rate, &taken);
+        taken.push(place);
+        rates.push((arrow, rate, place));
+    }
+    let (upper_left, lower_right) = bounds(&taken, &ring);
+    let mut svg = Svg::between(upper_left, lower_right, "plot map");
+    svg.circle("map-ring", CENTRE, ring.radius);
+    for (arrow, _, _) in &rates {
         arrow.draw(&mut svg);
-        rates.push((arrow, number::plain(*rate)));
     }
     for (id, node) in map.circuits.iter().zip(&nodes) {
         let leaks = map.paths.iter().any(|(from, to, _)| from == id || to.as_ref() == Some(id));
-        let corner = (node.centre.0 - node.half.0, node.centre.1 - node.half.1);
-        svg.rect(if leaks { "map-node map-leaks" } else { "map-node" }, corner, (node.half.0 * 2.0, NODE_HEIGHT), 11.0);
+        svg.rect(if leaks { "map-node map-leaks" } else { "map-node" }, node.corner(), node.size(), 11.0);
         svg.text("map-name", (node.centre.0, node.centre.1 + 4.6), Anchor::Middle, &shown(id));
     }
-    for (arrow, rate) in rates {
-        let place = arrow.free_place(&rate, &taken);
-        taken.push(place);
-        svg.rect("map-plate", (place.centre.0 - place.half.0, place.centre.1 - place.half.1), (place.half.0 * 2.0, RATE_HEIGHT), 2.0);
-        svg.text("map-rate", (place.centre.0, place.centre.1 + 4.4), Anchor::Middle, &rate);
+    for (_, rate, place) in &rates {
+        svg.rect("map-plate", place.corner(), place.size(), 2.0);
+        svg.text("map-rate", (place.centre.0, place.centre.1 + 4.4), Anchor::Middle, rate);
     }
-    svg.text("axis-title", (2.0, SIDE - 6.0), Anchor::Start, "rates in mbar·l/s");
+    svg.text("axis-title", (upper_left.0 + 2.0, lower_right.1 - 6.0), Anchor::Start, "rates in mbar·l/s");
     svg
 }
 
-fn on_ring(index: usize, count: usize, radius: f64) -> Point {
-    let (index, count) = (u32::try_from(index).unwrap_or(0), u32::try_from(count).unwrap_or(1));
-    let angle = core::f64::consts::TAU * (f64::from(index) / f64::from(count.max(1)) - 0.25);
-    (CENTRE.0 + radius * cos(angle), CENTRE.1 + radius * sin(angle))
+/// The paths that can be drawn, each with its rate.
+fn arrows(map: &LeakMap, nodes: &[Taken]) -> Vec<(Arrow, String)> {
+    let node_of =
+        |id: &CircuitId| map.circuits.iter().position(|other| other == id).and_then(|index| nodes.get(index));
+    let drawn = map.paths.iter().filter_map(|(from, to, rate)| {
+        let start = node_of(from)?;
+        let arrow = match to {
+            None => outwards(*start),
+            Some(to) if to == from => return None,
+            Some(to) => between(*start, *node_of(to)?),
+        };
+        Some((arrow, number::plain(*rate)))
+    });
+    drawn.collect()
+}
+
+/// The corners of all that is drawn, with room for the unit below.
+fn bounds(taken: &[Taken], ring: &Ring) -> (Point, Point) {
+    let bow = ring.radius + 6.0;
+    let start = ((-bow, -bow), (bow, bow));
+    let ((left, top), (right, foot)) = taken.iter().fold(start, |(low, high), place| {
+        let (corner, size) = (place.corner(), place.size());
+        (
+            (low.0.min(corner.0), low.1.min(corner.1)),
+            (high.0.max(corner.0 + size.0), high.1.max(corner.1 + size.1)),
+        )
+    });
+    ((left - 4.0, top - 4.0), (right + 4.0, foot + 26.0))
+}
+
+/// The ring on which the circuits stand.
+struct Ring {
+    radius: f64,
+    count: f64,
+}
+
+impl Ring {
+    /// A ring on which all names find room side by side.
+    fn holding(circuits: &[CircuitId]) -> Self {
+        let widest = circuits.iter().map(|id| node_width(&shown(id))).fold(0.0, f64::max);
+        let count = f64::from(u32::try_from(circuits.len()).unwrap_or(u32::MAX));
+        Self { radius: LEAST_RING.max(count * (widest + 4.0) / TAU), count }
+    }
+
+    fn place(&self, index: usize) -> Point {
+        let angle = TAU * (f64::from(u32::try_from(index).unwrap_or(0)) / self.count - 0.25);
+        (CENTRE.0 + self.radius * cos(angle), CENTRE.1 + self.radius * sin(angle))
+    }
 }
 
 fn node_width(name: &str) -> f64 {
@@ -129,6 +184,8 @@ struct Arrow {
     from: Point,
     towards: Point,
     to: Point,
+    /// Where its rate stands, if not upon it.
+    rate_at: Option<Point>,
 }
 
 /// From one circuit to another, bent to its own side so that the way back stays apart.
@@ -139,15 +196,20 @@ fn between(start: Taken, end: Taken) -> Arrow {
     let bow = (LEAST_BOW / length.max(1.0)).max(0.14);
     let middle = ((start.centre.0 + end.centre.0) / 2.0, (start.centre.1 + end.centre.1) / 2.0);
     let towards = (middle.0 - down * bow, middle.1 + across * bow);
-    Arrow { from: edge(start, towards, 2.0), towards, to: edge(end, towards, 4.0) }
+    Arrow { from: edge(start, towards, 2.0), towards, to: edge(end, towards, 4.0), rate_at: None }
 }
 
 /// From a circuit away from the ring.
 fn outwards(start: Taken) -> Arrow {
     let away = unit(CENTRE, start.centre);
     let reach = |length: f64| (start.centre.0 + away.0 * length, start.centre.1 + away.1 * length);
-    let far = reach(74.0);
-    Arrow { from: edge(start, far, 2.0), towards: reach(44.0), to: far }
+    let far = reach(OUTSIDE);
+    Arrow {
+        from: edge(start, far, 2.0),
+        towards: reach(OUTSIDE * 0.8),
+        to: far,
+        rate_at: Some(reach(OUTSIDE_RATE)),
+    }
 }
 
 /// Where a line from the middle of a rectangle towards a point leaves it, and a gap further.
@@ -179,14 +241,23 @@ impl Arrow {
         let back = (self.to.0 - way.0 * 10.0, self.to.1 - way.1 * 10.0);
         svg.path("map-path", &Path::new().start(self.from).bend_to(self.towards, back));
         let side = (-way.1 * 5.0, way.0 * 5.0);
-        svg.polygon("map-head", &[self.to, (back.0 + side.0, back.1 + side.1), (back.0 - side.0, back.1 - side.1)]);
+        svg.polygon(
+            "map-head",
+            &[self.to, (back.0 + side.0, back.1 + side.1), (back.0 - side.0, back.1 - side.1)],
+        );
     }
 
     /// A place along the arrow where its rate covers least of what is there already.
     fn free_place(&self, rate: &str, taken: &[Taken]) -> Taken {
-        let half = (3.0 + LETTER / 2.0 * f64::from(u8::try_from(rate.chars().count()).unwrap_or(8)), RATE_HEIGHT / 2.0);
+        let half = (
+            3.0 + LETTER / 2.0 * f64::from(u8::try_from(rate.chars().count()).unwrap_or(8)),
+            RATE_HEIGHT / 2.0,
+        );
+        if let Some(centre) = self.rate_at {
+            return Taken { centre, half };
+        }
         let mut best: Option<(f64, Taken)> = None;
-        for share in [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8] {
+        for share in [0.5, 0.45, 0.55, 0.4, 0.6, 0.35, 0.65, 0.3, 0.7, 0.25, 0.75, 0.2, 0.8] {
             let place = Taken { centre: self.at(share), half };
             let covered = taken.iter().map(|other| place.overlap(other)).fold(0.0, f64::max);
             if best.is_none_or(|(so_far, _)| covered < so_far) {
@@ -207,12 +278,17 @@ mod tests {
 
     fn plate_boxes(page: &str) -> Vec<Taken> {
         let read = roxmltree::Document::parse(page).expect("well-formed");
-        let number = |node: &roxmltree::Node<'_, '_>, name| node.attribute(name).and_then(|t| t.parse::<f64>().ok());
+        let number =
+            |node: &roxmltree::Node<'_, '_>, name| node.attribute(name).and_then(|t| t.parse::<f64>().ok());
         read.descendants()
-            .filter(|node| node.attribute("class").is_some_and(|class| class.starts_with("map-node") || class == "map-plate"))
+            .filter(|node| {
+                node.attribute("class")
+                    .is_some_and(|class| class.starts_with("map-node") || class == "map-plate")
+            })
             .map(|node| {
                 let (x, y) = (number(&node, "x").expect("x"), number(&node, "y").expect("y"));
-                let (w, h) = (number(&node, "width").expect("width"), number(&node, "height").expect("height"));
+                let (w, h) =
+                    (number(&node, "width").expect("width"), number(&node, "height").expect("height"));
                 Taken { centre: (x + w / 2.0, y + h / 2.0), half: (w / 2.0, h / 2.0) }
             })
             .collect()
@@ -229,12 +305,17 @@ mod tests {
         ];
         let drawing = draw(&LeakMap { circuits, paths }).described("t", "d").into_string();
         let boxes = plate_boxes(&drawing);
+        let read = roxmltree::Document::parse(&drawing).expect("well-formed");
+        let view_box = read.root_element().attribute("viewBox").expect("a view box");
+        let window: Vec<f64> = view_box.split(' ').map(|text| text.parse().expect("a number")).collect();
         assert_eq!(boxes.len(), 28);
         for (index, one) in boxes.iter().enumerate() {
             for other in &boxes[index + 1..] {
                 assert!(one.overlap(other) < 1.0, "{:?} on {:?}", one.centre, other.centre);
             }
-            assert!(one.centre.0 - one.half.0 >= 0.0 && one.centre.0 + one.half.0 <= SIDE);
+            let corner = one.corner();
+            assert!(corner.0 >= window[0] && corner.0 + one.size().0 <= window[0] + window[2], "{corner:?}");
+            assert!(corner.1 >= window[1] && corner.1 + one.size().1 <= window[1] + window[3], "{corner:?}");
         }
     }
 
@@ -243,5 +324,6 @@ mod tests {
         let map = LeakMap { circuits: vec![id("A")], paths: vec![(id("A"), Some(id("Z")), 1.0)] };
         let page = leak_map(&map).into_string();
         assert!(page.contains("A into Z") && !page.contains("map-path"));
+        assert!(leak_map(&LeakMap::default()).into_string().contains("nothing to draw"));
     }
 }

@@ -1,12 +1,14 @@
 //! Digits: how a value and its uncertainty are written.
 //!
 //! The uncertainty has one significant digit, or two where it begins with 1 or 2 and the second digit is not
-//! zero; the value ends at the same place (GUM, JCGM 100:2008, 7.2.6, asks for at most two).
+//! zero; the value ends at the same place. Source `jcgm-100`, 7.2.6 (from memory), asks for at most two.
 
 use calc::estimate::Estimate;
 
 /// Narrow no-break space, between a number and its unit.
 pub(crate) const NARROW: char = '\u{202f}';
+/// No-break space, inside a number with its uncertainty.
+const JOIN: char = '\u{a0}';
 /// Written where a number is not finite.
 pub(crate) const NOT_KNOWN: &str = "not known";
 
@@ -35,14 +37,17 @@ pub(crate) fn estimate_with_unit(estimate: &Estimate, unit: &str) -> String {
 
 /// A percentage, always with its interval: `66 % (61 to 71)`.
 pub(crate) fn percent(estimate: &Estimate) -> String {
-    let Some(place) = place_of_interval(estimate) else { return lonely(estimate, Some("%")) };
-    let interval = format!("({} to {})", at_place(estimate.low, place), at_place(estimate.high, place));
-    format!("{} {interval}{}", with_unit(&at_place(estimate.value, place), "%"), coverage_note(estimate))
+    let (value, interval) = percent_parts(estimate);
+    if interval.is_empty() { value } else { format!("{value} {interval}") }
 }
 
-/// The best value of a percentage, to the place that its interval allows: `66`.
-pub(crate) fn percent_value(estimate: &Estimate) -> String {
-    place_of_interval(estimate).map_or_else(|| plain(estimate.value), |place| at_place(estimate.value, place))
+/// A percentage and its interval apart, for a column: `66 %` and `(61 to 71)`.
+pub(crate) fn percent_parts(estimate: &Estimate) -> (String, String) {
+    let Some(place) = place_of_interval(estimate) else {
+        return (lonely(estimate, Some("%")), String::new());
+    };
+    let value = with_unit(&at_place(estimate.value, place), "%");
+    (value, format!("{}{}", bracket(estimate, place), coverage_note(estimate)))
 }
 
 /// A probability: `97 %`, `over 99 %`, `under 1 %`.
@@ -104,18 +109,22 @@ fn written(estimate: &Estimate, unit: Option<&str>) -> String {
         return lonely(estimate, unit);
     }
     if low <= 0.0 && high > 0.0 && high.is_finite() {
-        return format!("{}{note}", joined(format!("under {}", rounded_up(high))));
+        return format!("{}{note}", joined(format!("under{JOIN}{}", rounded_up(high))));
     }
     if high.is_infinite() && low.is_finite() {
-        return format!("{}{note}", joined(format!("over {}", plain(low))));
+        return format!("{}{note}", joined(format!("over{JOIN}{}", plain(low))));
     }
     let Some(place) = place_of_interval(estimate) else { return lonely(estimate, unit) };
     let half_width = estimate.half_width();
     let best = at_place(value, place);
     if ((high - value) - (value - low)).abs() <= NEARLY_SYMMETRIC * half_width {
-        return format!("{}{note}", joined(format!("{best} ± {}", at_place(half_width, place))));
+        return format!("{}{note}", joined(format!("{best}{JOIN}±{JOIN}{}", at_place(half_width, place))));
     }
-    format!("{} ({} to {}){note}", joined(best), at_place(low, place), at_place(high, place))
+    format!("{} {}{note}", joined(best), bracket(estimate, place))
+}
+
+fn bracket(estimate: &Estimate, place: i32) -> String {
+    format!("({}{JOIN}to{JOIN}{})", at_place(estimate.low, place), at_place(estimate.high, place))
 }
 
 /// A value whose interval cannot be written.
@@ -124,7 +133,8 @@ fn lonely(estimate: &Estimate, unit: Option<&str>) -> String {
         return NOT_KNOWN.into();
     }
     let value = plain(estimate.value);
-    let exact = estimate.low.total_cmp(&estimate.value).is_eq() && estimate.high.total_cmp(&estimate.value).is_eq();
+    let exact =
+        estimate.low.total_cmp(&estimate.value).is_eq() && estimate.high.total_cmp(&estimate.value).is_eq();
     let text = unit.map_or(value.clone(), |unit| with_unit(&value, unit));
     if exact { text } else { format!("{text} (uncertainty not known)") }
 }
@@ -152,7 +162,8 @@ fn place_of_interval(estimate: &Estimate) -> Option<i32> {
 /// The place of the last digit that an uncertainty keeps.
 fn place_of(uncertainty: f64) -> i32 {
     let text = format!("{uncertainty:.1e}");
-    let two_digits = (text.starts_with('1') || text.starts_with('2')) && text.as_bytes().get(2) != Some(&b'0');
+    let two_digits =
+        (text.starts_with('1') || text.starts_with('2')) && text.as_bytes().get(2) != Some(&b'0');
     // Rounding to one digit may carry: 0.0098 becomes 0.01.
     if two_digits { power_of_ten(&text) - 1 } else { power_of_ten(&format!("{uncertainty:.0e}")) }
 }
@@ -225,25 +236,24 @@ mod tests {
             (interval(1.0, 0.1, 10.0), "1.0 (0.1 to 10.0)"),
         ];
         for (given, expected) in cases {
-            assert_eq!(estimate(&given), expected);
+            assert_eq!(estimate(&given).replace(JOIN, " "), expected);
         }
     }
 
     #[test]
     fn one_sided_bounds_are_never_rounded_to_the_safe_looking_side() {
-        assert_eq!(estimate(&interval(0.01, -0.01, 0.0298)), "under 0.03");
-        assert_eq!(estimate(&interval(0.01, 0.0, 0.0211)), "under 0.022");
-        assert_eq!(estimate(&interval(0.01, 0.0, 0.0301)), "under 0.04");
-        assert_eq!(estimate(&interval(0.01, 0.0, 0.0991)), "under 0.1");
-        assert_eq!(estimate(&interval(2.0, 1.5, f64::INFINITY)), "over 1.5");
-        assert_eq!(estimate_with_unit(&interval(0.01, 0.0, 0.03), "ml"), "under 0.03\u{202f}ml");
+        assert_eq!(estimate(&interval(0.01, -0.01, 0.0298)), "under\u{a0}0.03");
+        assert_eq!(estimate(&interval(0.01, 0.0, 0.0211)), "under\u{a0}0.022");
+        assert_eq!(estimate(&interval(0.01, 0.0, 0.0301)), "under\u{a0}0.04");
+        assert_eq!(estimate(&interval(0.01, 0.0, 0.0991)), "under\u{a0}0.1");
+        assert_eq!(estimate(&interval(2.0, 1.5, f64::INFINITY)), "over\u{a0}1.5");
+        assert_eq!(estimate_with_unit(&interval(0.01, 0.0, 0.03), "ml"), "under\u{a0}0.03\u{202f}ml");
     }
 
     #[test]
     fn percentages_always_show_their_interval() {
-        assert_eq!(percent(&interval(66.1, 61.0, 71.2)), "66\u{202f}% (61 to 71)");
-        assert_eq!(percent(&interval(99.52, 98.02, 101.02)), "99.5\u{202f}% (98.0 to 101.0)");
-        assert_eq!(percent_value(&interval(66.1, 61.0, 71.2)), "66");
+        assert_eq!(percent(&interval(66.1, 61.0, 71.2)), "66\u{202f}% (61\u{a0}to\u{a0}71)");
+        assert_eq!(percent(&interval(99.52, 98.02, 101.02)), "99.5\u{202f}% (98.0\u{a0}to\u{a0}101.0)");
     }
 
     #[test]
@@ -265,7 +275,7 @@ mod tests {
         assert_eq!(plain(1e300), "1.0 × 10^300");
         assert_eq!(at_place(-0.001, -2), "0.00");
         let given = Estimate { coverage: 0.9, ..interval(5.0, 4.0, 6.0) };
-        assert_eq!(estimate(&given), "5 ± 1 at 90\u{202f}%");
+        assert_eq!(estimate(&given), "5\u{a0}±\u{a0}1 at 90\u{202f}%");
     }
 
     #[test]

@@ -5,7 +5,6 @@ use calc::estimate::Z95;
 use maud::Markup;
 
 use crate::chart::{Axis, Chart, Layer, Shape, chart};
-use crate::leak_map::leak_map;
 use crate::svg::Point;
 
 /// The picture with its key.
@@ -14,7 +13,6 @@ pub(crate) fn picture(picture: &Picture) -> Markup {
         Picture::FlowCurve(curve) => chart(flow_curve(curve)),
         Picture::LeakDown(test) => chart(leak_down(test)),
         Picture::AirPassage(test) => chart(air_passage(test)),
-        Picture::LeakMap(map) => leak_map(map),
     }
 }
 
@@ -23,7 +21,8 @@ fn layer(name: impl Into<String>, class: &'static str, shape: Shape) -> Layer {
 }
 
 fn flow_curve(curve: &FlowCurve) -> Chart {
-    let from = if curve.clean_from.is_empty() { String::new() } else { format!(", from {}", curve.clean_from) };
+    let from =
+        if curve.clean_from.is_empty() { String::new() } else { format!(", from {}", curve.clean_from) };
     let band = curve.clean.iter().map(|&(flow, low, _, high)| (flow, low, high)).collect();
     let middle = curve.clean.iter().map(|&(flow, _, middle, _)| (flow, middle)).collect();
     let points = curve.points.iter().map(|&(flow, drop, standard)| (flow, drop, Z95 * standard)).collect();
@@ -44,7 +43,8 @@ fn flow_curve(curve: &FlowCurve) -> Chart {
 /// The pump's curve as far to the right as the circuit's curves and points go.
 fn pump_in_view(curve: &FlowCurve) -> Vec<Point> {
     let flows = curve.clean.iter().map(|row| row.0).chain(curve.today.iter().map(|row| row.0));
-    let furthest = flows.chain(curve.points.iter().map(|row| row.0)).filter(|flow| flow.is_finite()).fold(0.0, f64::max);
+    let furthest =
+        flows.chain(curve.points.iter().map(|row| row.0)).filter(|flow| flow.is_finite()).fold(0.0, f64::max);
     if furthest <= 0.0 { curve.pump.clone() } else { up_to(&curve.pump, furthest) }
 }
 
@@ -114,7 +114,6 @@ mod tests {
             Picture::FlowCurve(FlowCurve::default()),
             Picture::LeakDown(LeakDownPicture::default()),
             Picture::AirPassage(AirPassagePicture::default()),
-            Picture::LeakMap(bench::picture::LeakMap::default()),
         ];
         for kind in kinds {
             assert!(picture(&kind).into_string().contains("nothing to draw"), "{kind:?}");

@@ -7,10 +7,10 @@ mod head;
 mod notes;
 
 use bench::finding::Findings;
-use bench::picture::Picture;
 use maud::{Markup, PreEscaped, html};
 
 use crate::cautions::Cautions;
+use crate::leak_map::leak_map;
 use crate::words;
 
 /// What the foot of the sheet says about the program that made it.
@@ -63,7 +63,10 @@ pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
     };
     // User text can reach any place of the page, so what no page may hold is taken out of the whole of it.
     let whole = page.into_string();
-    whole.chars().map(|letter| if words::is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' }).collect()
+    whole
+        .chars()
+        .map(|letter| if words::is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' })
+        .collect()
 }
 
 /// Address of a circuit's section within the page; never made of user text.
@@ -71,21 +74,13 @@ fn anchor(index: usize) -> String {
     format!("circuit-{}", index + 1)
 }
 
-/// The maps of who leaks into whom, each once.
+/// The map of who leaks into whom, if anybody was watched.
 fn leaks(findings: &Findings) -> Markup {
-    let mut maps: Vec<&Picture> = Vec::new();
-    for evidence in findings.circuits.iter().flat_map(|circuit| &circuit.evidence) {
-        if let Some(picture @ Picture::LeakMap(_)) = &evidence.picture {
-            if !maps.contains(&picture) {
-                maps.push(picture);
-            }
-        }
-    }
     html! {
-        @if !maps.is_empty() {
+        @if let Some(map) = &findings.leak_map {
             section aria-labelledby="leaks" {
                 h2 id="leaks" { "Who leaks into whom" }
-                div.figures { @for map in maps { (crate::pictures::picture(map)) } }
+                (leak_map(map))
             }
         }
     }

@@ -27,7 +27,10 @@ pub(crate) fn flow_strip(percent: &Estimate) -> Markup {
         svg.rect("strip-interval", (from, MIDDLE - 4.0), ((to - from).max(0.5), 8.0), 1.0);
     }
     if percent.value > FULL_PERCENT {
-        svg.polygon("strip-value", &[(RIGHT + 4.0, MIDDLE), (RIGHT - 5.0, MIDDLE - 5.0), (RIGHT - 5.0, MIDDLE + 5.0)]);
+        svg.polygon(
+            "strip-value",
+            &[(RIGHT + 4.0, MIDDLE), (RIGHT - 5.0, MIDDLE - 5.0), (RIGHT - 5.0, MIDDLE + 5.0)],
+        );
     } else if percent.value.is_finite() {
         svg.circle("strip-value", (place(percent.value), MIDDLE), 3.6);
     }
@@ -56,16 +59,19 @@ mod tests {
 
     #[test]
     fn the_dot_stands_at_its_percentage() {
-        let drawing = flow_strip(&Estimate { value: 50.0, low: 40.0, high: 60.0, coverage: 0.95 }).into_string();
+        let drawing =
+            flow_strip(&Estimate { value: 50.0, low: 40.0, high: 60.0, coverage: 0.95 }).into_string();
         assert!(drawing.contains("class=\"strip-value\" cx=\"61\""), "{drawing}");
         assert!(drawing.contains("class=\"strip-interval\" x=\"49.8\""), "{drawing}");
     }
 
     #[test]
     fn beyond_the_strip_it_is_an_arrow() {
-        let drawing = flow_strip(&Estimate { value: 180.0, low: 170.0, high: 190.0, coverage: 0.95 }).into_string();
+        let drawing =
+            flow_strip(&Estimate { value: 180.0, low: 170.0, high: 190.0, coverage: 0.95 }).into_string();
         assert!(drawing.contains("polygon class=\"strip-value\""));
-        let nothing = flow_strip(&Estimate { value: f64::NAN, low: f64::NAN, high: f64::NAN, coverage: 0.95 });
+        let nothing =
+            flow_strip(&Estimate { value: f64::NAN, low: f64::NAN, high: f64::NAN, coverage: 0.95 });
         assert!(!nothing.into_string().contains("strip-value"));
     }
 }

@@ -28,23 +28,32 @@ impl Anchor {
 
 /// A drawing being made.
 pub(crate) struct Svg {
+    corner: Point,
     width: f64,
     height: f64,
     class: &'static str,
+    sized: bool,
     body: String,
 }
 
 impl Svg {
     /// An empty drawing of this size; the class gives its size on the page.
     pub(crate) fn new(width: f64, height: f64, class: &'static str) -> Self {
-        Self { width, height, class, body: String::new() }
+        Self { corner: (0.0, 0.0), width, height, class, sized: false, body: String::new() }
+    }
+
+    /// An empty drawing of what lies between two corners, shown at its own size where there is room.
+    pub(crate) fn between(upper_left: Point, lower_right: Point, class: &'static str) -> Self {
+        let (width, height) = (lower_right.0 - upper_left.0, lower_right.1 - upper_left.1);
+        Self { corner: upper_left, width, height, class, sized: true, body: String::new() }
     }
 
     /// The drawing with its name and description for those who do not see it.
     pub(crate) fn described(self, title: &str, desc: &str) -> Markup {
         let view_box = self.view_box();
+        let width = self.sized.then(|| num(self.width));
         html! {
-            svg class=(self.class) viewBox=(view_box) role="img" {
+            svg class=(self.class) viewBox=(view_box) width=[width] role="img" {
                 title { (title) }
                 desc { (desc) }
                 (PreEscaped(self.body))
@@ -99,7 +108,7 @@ impl Svg {
     }
 
     fn view_box(&self) -> String {
-        format!("0 0 {} {}", num(self.width), num(self.height))
+        format!("{} {} {} {}", num(self.corner.0), num(self.corner.1), num(self.width), num(self.height))
     }
 }
 
@@ -172,7 +181,7 @@ mod tests {
 
     #[test]
     fn coordinates_have_one_format() {
-        let given = [0.0, -0.001, 1.0, 2.5, 3.14159, -7.0, 100.0, f64::NAN, f64::INFINITY];
+        let given = [0.0, -0.001, 1.0, 2.5, 3.14499, -7.0, 100.0, f64::NAN, f64::INFINITY];
         let written: Vec<_> = given.into_iter().map(num).collect();
         assert_eq!(written, ["0", "0", "1", "2.5", "3.14", "-7", "100", "0", "0"]);
     }

@@ -130,7 +130,8 @@ pub(crate) fn moment(at: jiff::Timestamp) -> String {
 /// Control characters can move a terminal's cursor and are no XML; direction marks can make a text read as
 /// another one.
 pub(crate) fn is_printable(letter: char) -> bool {
-    let turns_direction = matches!(letter, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}');
+    let turns_direction =
+        matches!(letter, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}');
     let no_xml = matches!(letter, '\u{fffe}' | '\u{ffff}');
     !letter.is_control() && !turns_direction && !no_xml
 }

@@ -173,10 +173,6 @@ fn flag_in_words(flag: Flag) -> Option<(&'static str, String)> {
         Flag::FarFromPoints => {
             ("far-from-points", "the flow at 1 bar is more than three times beyond the points".to_owned())
         }
-        Flag::LeftOut(count) => (
-            "points-left-out",
-            format!("{count} points left no clear pressure drop after the hoses and were not used"),
-        ),
         Flag::PointsDisagree => {
             ("points-disagree", "the points do not lie on one curve; the interval was widened".to_owned())
         }

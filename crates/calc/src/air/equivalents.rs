@@ -198,9 +198,8 @@ mod tests {
     #[test]
     fn published_bubbles() {
         // Leak guideline page: 0.1 cm3/s = 24 bubbles of 2 mm per second; 0.001 = one in 4.2 s; 1e-5 = one in 7.0 min.
-        let bubbles = |cm3_s: f64| {
-            bubbles_per_second(from_unit(cm3_s, LeakUnit::AtmCm3S, ROOM), Length::from_mm(2.0))
-        };
+        let bubbles =
+            |cm3_s: f64| bubbles_per_second(from_unit(cm3_s, LeakUnit::AtmCm3S, ROOM), Length::from_mm(2.0));
         assert!(close(bubbles(0.1), 24.0, 0.01));
         assert!(close(1.0 / bubbles(0.001), 4.2, 0.005));
         assert!(close(1.0 / bubbles(1e-5) / 60.0, 7.0, 0.005));
@@ -210,8 +209,7 @@ mod tests {
     fn water_of_a_known_leak() {
         // Closed forms computed apart from this code (facts B6): 4.54e-8 m3/s of water per Pa m3/s of air at 7 to
         // 1 bar absolute and 20 degC, so 1 mbar l/s loses 16 ml/h through a capillary; 90 ml/h through a hole.
-        let loss =
-            water_loss(LeakRate::from_mbar_l_s(1.0), bench(), GaugePressure::from_bar(6.0)).unwrap();
+        let loss = water_loss(LeakRate::from_mbar_l_s(1.0), bench(), GaugePressure::from_bar(6.0)).unwrap();
         assert!(close(loss.capillary.m3_s() / 0.1, 4.54e-8, 0.01));
         assert!(close(loss.orifice.l_min() * 60_000.0, 90.0, 0.01));
     }

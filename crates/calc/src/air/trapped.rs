@@ -74,13 +74,17 @@ pub enum TrappedError {
     #[error(transparent)]
     Range(#[from] OutOfRange),
     /// Nothing expands.
-    #[error("vessel and circuit are both at {pressure_bar_g} bar: nothing expands; charge the vessel to 3 bar or more")]
+    #[error(
+        "vessel and circuit are both at {pressure_bar_g} bar: nothing expands; charge the vessel to 3 bar or more"
+    )]
     NoDifference {
         /// Pressure of both.
         pressure_bar_g: f64,
     },
     /// A mixture lies between its parts.
-    #[error("the joined pressure {joined_bar_g} bar does not lie between the two before; read the gauges again")]
+    #[error(
+        "the joined pressure {joined_bar_g} bar does not lie between the two before; read the gauges again"
+    )]
     NotBetween {
         /// Pressure after joining.
         joined_bar_g: f64,
@@ -106,8 +110,11 @@ pub fn by_expansion(reading: &Expansion) -> Result<TrappedVolume, TrappedError> 
         if reading.circuit_before.pa().abs() > 0.0 { repeat * fall / (rise * rise) } else { 0.0 },
     ]);
     let warmth = reading.temperature_difference.k() / super::gas::REFERENCE_TEMPERATURE_K;
-    let relative =
-        root_sum_square(&[reading.reference_uncertainty_relative, warmth, REAL_GAS_RELATIVE / 3.0_f64.sqrt()]);
+    let relative = root_sum_square(&[
+        reading.reference_uncertainty_relative,
+        warmth,
+        REAL_GAS_RELATIVE / 3.0_f64.sqrt(),
+    ]);
     let total = reference * ratio;
     let with_fixture = Uncertain::new(total, root_sum_square(&[reference * readings, total * relative]));
     let fixture = reading.fixture.map_or(Uncertain::new(0.0, 0.0), |fixture| {
@@ -199,9 +206,13 @@ mod tests {
     fn uncertainty_of_known_ratios() {
         // Independent prototype (10 mbar per reading, 6 bar): V/Vr 0.025 -> 10 %, 0.1 -> 2.7 %, 0.5 to 2 -> 0.7 to
         // 0.9 %, 10 -> 2 % relative standard deviation.
-        for (ratio, low, high) in
-            [(0.025, 0.095, 0.105), (0.1, 0.026, 0.028), (0.5, 0.006, 0.01), (2.0, 0.006, 0.01), (10.0, 0.018, 0.022)]
-        {
+        for (ratio, low, high) in [
+            (0.025, 0.095, 0.105),
+            (0.1, 0.026, 0.028),
+            (0.5, 0.006, 0.01),
+            (2.0, 0.006, 0.01),
+            (10.0, 0.018, 0.022),
+        ] {
             let found = by_expansion(&reading(6.0, 0.0, 6.0 / (1.0 + ratio))).unwrap();
             let relative = found.volume_ml.relative_standard();
             assert!(low < relative && relative < high, "{ratio}: {relative}");

@@ -8,6 +8,7 @@ mod flow_factor;
 mod hydraulics;
 mod network;
 mod readings;
+mod samples;
 mod water;
 
 use crate::form::{self, Fault, Field, Input, Value};
@@ -109,6 +110,7 @@ pub fn all() -> Vec<&'static Calculator> {
         network::ALL,
         flow_factor::ALL,
         readings::ALL,
+        samples::ALL,
         air_tightness::ALL,
         air_passage::ALL,
     ];

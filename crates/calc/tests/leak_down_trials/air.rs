@@ -51,7 +51,8 @@ impl Tube {
         }
         let pi = std::f64::consts::PI;
         let middle = |at: usize| (edges[at] + edges[at + 1]) / 2.0;
-        let conductivity = |at: usize| if at < GAS_SHELLS { GAS_CONDUCTIVITY * stirring } else { wall.conductivity };
+        let conductivity =
+            |at: usize| if at < GAS_SHELLS { GAS_CONDUCTIVITY * stirring } else { wall.conductivity };
         let mut tube = Self {
             volume_m3,
             gas_area_m2: pi * radius * radius,
@@ -77,7 +78,8 @@ impl Tube {
     /// Compressed air comes in: `warm_k` is left in the gas, `given_k` has already gone into the wall's skin.
     fn fill(&mut self, warm_k: f64, given_k: f64, pressure_pa: f64, wall_k: f64) {
         let skin = &self.wall_capacity[GAS_SHELLS..GAS_SHELLS + 3];
-        let heat = given_k * pressure_pa / (wall_k + warm_k + given_k) * KAPPA / (KAPPA - 1.0) * self.gas_area_m2;
+        let heat =
+            given_k * pressure_pa / (wall_k + warm_k + given_k) * KAPPA / (KAPPA - 1.0) * self.gas_area_m2;
         let rise = heat / skin.iter().sum::<f64>();
         for (at, excess) in self.excess_k.iter_mut().enumerate() {
             *excess = match at {
@@ -118,7 +120,13 @@ impl Tube {
     }
 
     /// Sum of volume over temperature, and its change per kelvin along a direction.
-    fn volume_over_k(&self, swell: f64, wall_k: f64, excess: &[f64; SHELLS], along: &[f64; SHELLS]) -> (f64, f64) {
+    fn volume_over_k(
+        &self,
+        swell: f64,
+        wall_k: f64,
+        excess: &[f64; SHELLS],
+        along: &[f64; SHELLS],
+    ) -> (f64, f64) {
         let mut sum = (0.0, 0.0);
         for at in 0..GAS_SHELLS {
             let kelvin = wall_k + excess[at];
@@ -147,7 +155,8 @@ impl Leak {
             let ratio = (outer / p).max(0.528_28);
             p * (math::powf(ratio, 2.0 / KAPPA) - math::powf(ratio, (KAPPA + 1.0) / KAPPA)).sqrt()
         };
-        self.pa_m3_s * (self.crack_share * crack + (1.0 - self.crack_share) * nozzle(pressure) / nozzle(start))
+        self.pa_m3_s
+            * (self.crack_share * crack + (1.0 - self.crack_share) * nozzle(pressure) / nozzle(start))
     }
 }
 

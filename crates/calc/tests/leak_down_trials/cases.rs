@@ -138,8 +138,7 @@ impl Dice {
         let every_s = self.pick(&[0.1, 0.2, 0.5, 1.0]);
         let count = (watch_s / every_s + 0.5) as usize;
         let time_s: Vec<f64> = (0..=count).map(|at| at as f64 * every_s).collect();
-        let true_bar: Vec<f64> =
-            circuit.decay(&time_s).iter().map(|pa| pa / 1e5 - atmosphere_bar).collect();
+        let true_bar: Vec<f64> = circuit.decay(&time_s).iter().map(|pa| pa / 1e5 - atmosphere_bar).collect();
         let step_mbar = self.pick(&[0.0, 0.0, 1.0, 1.0, 5.0, 10.0]);
         let pressure_bar_g = self.gauge(&time_s, &true_bar, step_mbar);
         let temperature_deg_c = self.chance(0.5).then(|| self.thermometer(&time_s, &warm, circuit.drift));
@@ -156,8 +155,17 @@ impl Dice {
             step_mbar: if self.chance(0.5) { step_mbar } else { 0.0 },
         };
         let told = Told { hose_ml: told.hose_ml.map(|hose| hose.min(told.volume_ml)), ..told };
-        let trace = Trace { time_s, pressure_bar_g: Some(pressure_bar_g), temperature_deg_c, ..Trace::default() };
-        Case { truth_mbar_l_s: truth, volume_l: total_l, with_hose: hose_m3 > 0.0, step_mbar, trace, told, readings }
+        let trace =
+            Trace { time_s, pressure_bar_g: Some(pressure_bar_g), temperature_deg_c, ..Trace::default() };
+        Case {
+            truth_mbar_l_s: truth,
+            volume_l: total_l,
+            with_hose: hose_m3 > 0.0,
+            step_mbar,
+            trace,
+            told,
+            readings,
+        }
     }
 
     /// Volume and bore of the steel, volume and bore of the hose: 5 ml to about 3 l together.

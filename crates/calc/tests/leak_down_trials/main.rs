@@ -109,7 +109,9 @@ fn trials(seed: u64, judge: impl Fn(&Case) -> Option<LeakDownResult>) -> Vec<(&'
 
 fn print(title: &str, counts: &[(&str, Count)]) {
     println!("{title}");
-    println!("class            n  holds% uncut% cannot% | leaking n tight% cannot%  rule passes% | good n leaks% cannot%  rule fails%");
+    println!(
+        "class            n  holds% uncut% cannot% | leaking n tight% cannot%  rule passes% | good n leaks% cannot%  rule fails%"
+    );
     for (name, c) in counts {
         println!(
             "{name:14} {:5}  {:5.1}  {:5.1}  {:5.1}  | {:6}  {:5.2}  {:6.1}  {:9.1}     | {:5}  {:5.2}  {:5.1}  {:8.1}",
@@ -142,7 +144,21 @@ fn tune() {
 #[test]
 fn spread() {
     type Group = (&'static str, fn(&Case) -> bool);
-    let groups: [Group; 14] = [
+    fn changes(c: &Case) -> usize {
+        let p = c.trace.pressure_bar_g.as_ref().unwrap();
+        p.windows(2).filter(|w| w[0] != w[1]).count()
+    }
+    let groups: Vec<Group> = vec![
+        ("s10 0 ch", |c| c.step_mbar > 2.0 && changes(c) == 0),
+        ("s10 1-2 ch", |c| c.step_mbar > 2.0 && (1..3).contains(&changes(c))),
+        ("s10 3-10 ch", |c| c.step_mbar > 2.0 && (3..11).contains(&changes(c))),
+        ("s10 11-30 ch", |c| c.step_mbar > 2.0 && (11..31).contains(&changes(c))),
+        ("s10 31-100 ch", |c| c.step_mbar > 2.0 && (31..101).contains(&changes(c))),
+        ("s10 101- ch", |c| c.step_mbar > 2.0 && changes(c) > 100),
+        ("nothermo", |c| c.trace.temperature_deg_c.is_none()),
+        ("hose told+th", |c| {
+            c.with_hose && c.logged().hose_volume.is_some() && c.trace.temperature_deg_c.is_some()
+        }),
         ("all", |_| true),
         ("step0", |c| c.step_mbar < 0.5),
         ("step1", |c| c.step_mbar == 1.0),
@@ -182,6 +198,10 @@ fn spread() {
         let over = z[i].iter().filter(|e| e.abs() > 1.96).count() as f64 / n * 100.0;
         let over3 = z[i].iter().filter(|e| e.abs() > 3.09).count() as f64 / n * 100.0;
         w[i].sort_by(f64::total_cmp);
-        println!("{name:14} n {n:5} mean {mean:6.2} rms {rms:5.2} out95 {over:5.2}% out3.09 {over3:5.2}% max {:.1}  median sd {:.4} mbar/s", z[i].iter().fold(0.0_f64, |a, e| a.max(e.abs())), w[i][w[i].len() / 2]);
+        println!(
+            "{name:14} n {n:5} mean {mean:6.2} rms {rms:5.2} out95 {over:5.2}% out3.09 {over3:5.2}% max {:.1}  median sd {:.4} mbar/s",
+            z[i].iter().fold(0.0_f64, |a, e| a.max(e.abs())),
+            w[i][w[i].len() / 2]
+        );
     }
 }

@@ -7,13 +7,13 @@ pub mod visit;
 pub mod visit_meaning;
 
 mod dates;
-//mod mould_out;
-//mod visit_out;
+mod mould_out;
+mod visit_out;
 
 pub use dates::{date, timestamp};
-//pub use mould_out::{mould_value, piece_value};
+pub use mould_out::{mould_sheet, pieces_value};
 pub use rig::rig_value;
-//pub use visit_out::visit_value;
+pub use visit_out::{Beside, visit_sheet};
 
 use calc::form::{Fault, Value};
 

@@ -6,7 +6,7 @@ use super::path::AirPath;
 use super::{GAS, HEAT_CAPACITY_J_KG_K};
 
 /// Longest inner step, s.
-const STEP_S: f64 = 0.005;
+const STEP_S: f64 = 0.01;
 
 /// What empties.
 #[derive(Clone, Copy, Debug)]

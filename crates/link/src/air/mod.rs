@@ -7,8 +7,6 @@ pub mod settling;
 
 /// Specific gas constant of dry air, J/(kg K) (source key `iso-2533`).
 pub(crate) const GAS: f64 = calc::air::gas::GAS_CONSTANT_J_KG_K;
-/// Temperature to which leak rates refer.
-pub(crate) const REFERENCE_K: f64 = calc::air::gas::REFERENCE_TEMPERATURE_K;
 /// Thermal conductivity of air near 20 degC, W/(m K) (handbook value, from memory).
 pub(crate) const CONDUCTIVITY_W_M_K: f64 = 0.0258;
 /// Heat capacity of air at constant pressure, J/(kg K): 3.5 R.

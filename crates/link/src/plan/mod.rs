@@ -1,8 +1,8 @@
 //! What the virtual rig is asked to play: a mould with its faults, a rig, and the readings of one visit.
 
-//pub mod form;
-//mod read;
-//mod read_parts;
+pub mod form;
+mod read;
+mod read_parts;
 
 use bench::mould::{CircuitId, Known, MouldId, Process};
 use bench::visit::{Others, Rig, TreatmentKind};

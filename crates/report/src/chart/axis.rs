@@ -14,6 +14,9 @@ pub(crate) struct Axis {
 /// Ticks are aimed at this many steps.
 const STEPS: f64 = 5.0;
 
+/// Share of the axis by which noise may dip below zero without opening a step there.
+const HARDLY_BELOW: f64 = 0.03;
+
 /// An axis's range, in whole steps.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Scale {
@@ -29,6 +32,9 @@ impl Scale {
     pub(crate) fn holding(axis: &Axis, values: impl Iterator<Item = f64>) -> Self {
         let start = if axis.from_zero { (0.0, 0.0) } else { (f64::INFINITY, f64::NEG_INFINITY) };
         let (mut low, mut high) = values.fold(start, |(low, high), value| (low.min(value), high.max(value)));
+        if axis.from_zero && low < 0.0 && -low <= HARDLY_BELOW * high {
+            low = 0.0;
+        }
         if high - low <= 1e-9 * high.abs().max(low.abs()) {
             let margin = if high == 0.0 { 1.0 } else { high.abs() * 0.01 };
             (low, high) = (low - if axis.from_zero { 0.0 } else { margin }, high + margin);
@@ -82,6 +88,8 @@ mod tests {
         assert_eq!(labels(true, &[0.9, 5.83]), ["0", "2", "4", "6"]);
         assert_eq!(labels(true, &[7.0, 30.0]), ["0", "10", "20", "30"]);
         assert_eq!(labels(false, &[5.871, 5.902]), ["5.87", "5.88", "5.89", "5.90", "5.91"]);
+        assert_eq!(labels(true, &[-0.1, 5.9]), ["0", "2", "4", "6"]);
+        assert_eq!(labels(true, &[-0.3, 5.9]), ["\u{2212}2", "0", "2", "4", "6"]);
         assert_eq!(labels(false, &[-1.0, 1.0]), ["\u{2212}1.0", "\u{2212}0.5", "0.0", "0.5", "1.0"]);
     }
 

@@ -18,7 +18,7 @@ pub(super) fn table(findings: &Findings, cautions: &Cautions) -> Markup {
                 table.circuits role="table" aria-labelledby="circuits" {
                     thead role="rowgroup" {
                         tr role="row" {
-                            @for heading in ["Circuit", "Bore", "Air held in", "Air passage", "Flow factor against what it should be", "Next step, and why"] {
+                            @for heading in ["Circuit", "Bore", "Air held in", "Air passage", "Flow factor, of what it should be", "Next step, and why"] {
                                 th role="columnheader" scope="col" { (heading) }
                             }
                         }
@@ -39,7 +39,8 @@ fn row(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
         tr role="row" {
             th.name role="rowheader" scope="row" {
                 a href={ "#" (anchor(index)) } { (circuit.id) }
-                span.under { (words::place_in_mould(circuit)) @if let Some(port) = circuit.port { " · port " (port) } }
+                span.under { (words::place_in_mould(circuit)) }
+                @if let Some(port) = circuit.port { span.under { "port\u{a0}" (port) } }
             }
             td.bore role="cell" data-label="Bore" {
                 div.eye-and-word {
@@ -48,16 +49,16 @@ fn row(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
                 }
             }
             td role="cell" data-label="Air held in" {
-                span class={ "said " (tightness_tone(circuit.tightness)) } { (words::tightness(circuit)) }
+                span class={ "said wild " (tightness_tone(circuit.tightness)) } { (words::tightness(circuit)) }
                 @if let Some(rate) = &circuit.leak_rate_mbar_l_s {
-                    span.under { (number::estimate_with_unit(rate, "mbar·l/s")) }
+                    span.under.amount { (number::estimate_with_unit(rate, "mbar·l/s")) }
                 }
             }
             td role="cell" data-label="Air passage" {
                 span class={ "said " (passage_tone(circuit.passage)) } { (words::passage(circuit.passage)) }
             }
             td.flow role="cell" data-label="Flow factor" { (flow(circuit)) }
-            td.step role="cell" data-label="Next step" { (step(circuit)) (caution_numbers(circuit, cautions)) }
+            td.step role="cell" data-label="Next step" { (step(circuit, &caution_numbers(circuit, cautions))) }
         }
     }
 }
@@ -69,7 +70,7 @@ fn bore_words(circuit: &CircuitFinding) -> String {
 fn thickness(circuit: &CircuitFinding) -> Markup {
     html! {
         @if let Some(mm) = &circuit.deposit_thickness_mm {
-            span.under { (number::estimate_with_unit(mm, "mm")) }
+            span.under.amount { (number::estimate_with_unit(mm, "mm")) }
         }
     }
 }
@@ -77,11 +78,15 @@ fn thickness(circuit: &CircuitFinding) -> Markup {
 fn flow(circuit: &CircuitFinding) -> Markup {
     html! {
         @if let Some(percent) = &circuit.against_baseline_percent {
-            div.strip-and-number { (strip::flow_strip(percent)) span.said { (number::percent(percent)) } }
-            span.under {
-                @if let Some(factor) = &circuit.flow_factor_m3_h { (number::estimate_with_unit(factor, "m³/h")) "; " }
-                (circuit.compared_with.as_deref().unwrap_or("compared with: not said"))
+            @let (value, interval) = number::percent_parts(percent);
+            div.strip-and-number {
+                (strip::flow_strip(percent))
+                span.amount { span.said.percent { (value) } " " (interval) }
             }
+            @if let Some(factor) = &circuit.flow_factor_m3_h {
+                span.under.amount { (number::estimate_with_unit(factor, "m³/h")) }
+            }
+            @if let Some(with) = &circuit.compared_with { span.under { (with) } }
         } @else if let Some(factor) = &circuit.flow_factor_m3_h {
             span.said { (number::estimate_with_unit(factor, "m³/h")) }
             span.under { "nothing to compare it with" }
@@ -91,11 +96,14 @@ fn flow(circuit: &CircuitFinding) -> Markup {
     }
 }
 
-/// The next step with its sign, and its reason.
-pub(super) fn step(circuit: &CircuitFinding) -> Markup {
+/// The next step with its sign, what belongs beside it, and its reason.
+pub(super) fn step(circuit: &CircuitFinding, beside: &Markup) -> Markup {
     html! {
-        span class={ "said step-word " (step_tone(circuit.next_step)) } {
-            (symbol::next_step(circuit.next_step)) (words::capital(words::next_step(circuit.next_step)))
+        div.step-line {
+            span class={ "said step-word " (step_tone(circuit.next_step)) } {
+                (symbol::next_step(circuit.next_step)) (words::capital(words::next_step(circuit.next_step)))
+            }
+            (beside)
         }
         @if !circuit.reason.is_empty() { span.under { (circuit.reason) } }
     }

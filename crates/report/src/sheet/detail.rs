@@ -1,7 +1,8 @@
 //! A section for each circuit: what it rests on, in words, numbers and pictures.
 
-use bench::finding::{BoreState, CircuitFinding, Evidence, Findings};
-use bench::picture::Picture;
+use bench::finding::{CircuitFinding, Evidence, Findings};
+use bench::picture::LeakMap;
+use calc::estimate::Estimate;
 use maud::{Markup, html};
 
 use super::{anchor, circuits};
@@ -14,52 +15,71 @@ pub(super) fn sections(findings: &Findings, cautions: &Cautions) -> Markup {
         @if !findings.circuits.is_empty() {
             section.details aria-labelledby="details" {
                 h2 id="details" { "Circuit by circuit" }
-                @for (index, circuit) in findings.circuits.iter().enumerate() { (section(index, circuit, cautions)) }
+                @for (index, circuit) in findings.circuits.iter().enumerate() { (section(index, circuit, cautions, findings.leak_map.as_ref())) }
             }
         }
     }
 }
 
-fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
+fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions, map: Option<&LeakMap>) -> Markup {
+    let on_map = map.is_some_and(|map| is_on(map, circuit));
     let id = anchor(index);
     html! {
         article.circuit aria-labelledby=(id) {
             h3 id=(id) { (circuit.id) span.under { (words::place_in_mould(circuit)) } }
-            div.summary {
-                div.look {
-                    (bore_eye::bore_eye(circuit, "eye large"))
-                    p.quiet { (bore_eye::caption(circuit)) }
+            div.parts {
+                div.summary {
+                    div.look {
+                        (bore_eye::bore_eye(circuit, "eye large"))
+                        p.quiet { (bore_eye::caption(circuit)) }
+                    }
+                    (facts(circuit))
+                    (states(circuit))
                 }
-                (facts(circuit))
-                (states(circuit))
                 (what_next(circuit, cautions))
+                div.rests-on {
+                    (evidence(circuit))
+                    @if on_map { p.to-map { a href="#leaks" { "Drawn on the map of leaks" } } }
+                }
             }
-            (evidence(circuit))
             p.back { a href="#circuits" { "Back to the table" } }
         }
     }
 }
 
+/// Whether the circuit has a part in any leak of the map.
+fn is_on(map: &LeakMap, circuit: &CircuitFinding) -> bool {
+    map.paths.iter().any(|(from, to, _)| *from == circuit.id || to.as_ref() == Some(&circuit.id))
+}
+
 fn facts(circuit: &CircuitFinding) -> Markup {
-    let with = |estimate: &Option<calc::estimate::Estimate>, unit: &str| {
+    let with = |estimate: &Option<Estimate>, unit: &str| {
         estimate.as_ref().map(|estimate| number::estimate_with_unit(estimate, unit))
     };
-    let percent = circuit.against_baseline_percent.as_ref().map(number::percent);
+    let of_what = |percent: &Option<Estimate>| {
+        percent.as_ref().map(|percent| format!("{} of what it should be", number::percent(percent)))
+    };
+    let flow_against = of_what(&circuit.against_baseline_percent);
     let rows = [
-        ("Air held in", Some(words::tightness(circuit))),
-        ("Leak rate", with(&circuit.leak_rate_mbar_l_s, "mbar·l/s")),
-        ("Air passage", Some(words::passage(circuit.passage).into())),
-        ("Flow factor", with(&circuit.flow_factor_m3_h, "m³/h")),
-        ("Against what it should be", percent),
-        ("Compared with", circuit.compared_with.clone()),
-        ("Layer", with(&circuit.deposit_thickness_mm, "mm")),
-        ("Filled volume", with(&circuit.filled_volume_ml, "ml")),
-        ("Volume against what it should be", circuit.filled_volume_percent.as_ref().map(number::percent)),
+        ("Air held in", Some(words::tightness(circuit)), with(&circuit.leak_rate_mbar_l_s, "mbar·l/s")),
+        ("Air passage", Some(words::passage(circuit.passage).into()), None),
+        ("Flow factor", with(&circuit.flow_factor_m3_h, "m³/h"), flow_against),
+        ("Compared with", None, circuit.compared_with.clone()),
+        ("Layer", with(&circuit.deposit_thickness_mm, "mm"), None),
+        ("Filled volume", with(&circuit.filled_volume_ml, "ml"), of_what(&circuit.filled_volume_percent)),
     ];
     html! {
         dl.facts {
-            @for (name, value) in rows {
-                @if let Some(value) = value { div { dt { (name) } dd { (value) } } }
+            @for (name, value, more) in rows {
+                @if value.is_some() || more.is_some() {
+                    div {
+                        dt { (name) }
+                        dd {
+                            @if let Some(value) = value { strong { (value) } }
+                            @if let Some(more) = more { span.under { (more) } }
+                        }
+                    }
+                }
             }
         }
     }
@@ -75,7 +95,7 @@ fn states(circuit: &CircuitFinding) -> Markup {
                 table { tbody {
                     @for (&state, &probability) in &circuit.state {
                         tr {
-                            th scope="row" { (words::bore_state(state)) @if state == BoreState::Unknown { " (readings do not tell)" } }
+                            th scope="row" { (words::bore_state(state)) }
                             td.bar-cell { (strip::probability_bar(probability)) }
                             td.number { (number::probability(probability)) }
                         }
@@ -90,7 +110,7 @@ fn what_next(circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
     html! {
         div.what-next {
             h4 { "Next step" }
-            (circuits::step(circuit))
+            (circuits::step(circuit, &html! {}))
             @if let Some(reading) = &circuit.best_next_reading {
                 p.reading { span.label { "Reading that would help most" } " " (reading) }
             }
@@ -120,11 +140,7 @@ fn evidence_item(item: &Evidence) -> Markup {
         li.with-picture[item.picture.is_some()] {
             h5 { (item.title) }
             @if !item.text.is_empty() { p { (item.text) } }
-            @match &item.picture {
-                None => {},
-                Some(Picture::LeakMap(_)) => p { a href="#leaks" { "Drawn on the map of leaks" } },
-                Some(picture) => (pictures::picture(picture)),
-            }
+            @if let Some(picture) = &item.picture { (pictures::picture(picture)) }
             @if item.place.is_some() || !item.sources.is_empty() {
                 p.quiet {
                     @if let Some(place) = &item.place { "From " (place) ". " }

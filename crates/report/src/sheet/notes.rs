@@ -36,7 +36,10 @@ pub(super) fn warnings(findings: &Findings) -> Markup {
 }
 
 fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
-    let index = warning.circuit.as_ref().and_then(|id| findings.circuits.iter().position(|circuit| circuit.id == *id));
+    let index = warning
+        .circuit
+        .as_ref()
+        .and_then(|id| findings.circuits.iter().position(|circuit| circuit.id == *id));
     html! {
         li {
             @if let Some(id) = &warning.circuit {
@@ -48,7 +51,7 @@ fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
     }
 }
 
-/// Limits that were applied; two for the same thing stand together.
+/// Limits that were applied, and others that conflict with them; those for the same thing stand together.
 pub(super) fn limits(findings: &Findings) -> Markup {
     let mut names: Vec<&str> = Vec::new();
     for limit in &findings.limits {
@@ -70,8 +73,8 @@ pub(super) fn limits(findings: &Findings) -> Markup {
                     tbody role="rowgroup" {
                         @for name in names {
                             @let same: Vec<&LimitUsed> = findings.limits.iter().filter(|limit| limit.name == name).collect();
-                            @let differ = same.iter().any(|limit| limit.value.total_cmp(&same[0].value).is_ne());
-                            @for limit in same { (limit_row(limit, differ)) }
+                            @let several = same.len() > 1;
+                            @for limit in same { (limit_row(limit, several)) }
                         }
                     }
                 }
@@ -80,13 +83,18 @@ pub(super) fn limits(findings: &Findings) -> Markup {
     }
 }
 
-fn limit_row(limit: &LimitUsed, differ: bool) -> Markup {
+/// One limit; where several stand for the same thing, or it was not applied, it says whether it was.
+fn limit_row(limit: &LimitUsed, several: bool) -> Markup {
     html! {
         tr role="row" {
-            th role="rowheader" scope="row" { (limit.name) @if differ { span.under { "sources differ: each is shown" } } }
+            th role="rowheader" scope="row" {
+                (limit.name)
+                @if !limit.applied { span.under { "not applied: another figure, shown beside" } }
+                @else if several { span.under { "applied" } }
+            }
             td.number role="cell" data-label="Limit" { (number::plain(limit.value)) }
             td role="cell" data-label="Where it comes from" { (limit.source) }
-            td role="cell" data-label="Who answers for it" { (limit.owner) }
+            td role="cell" data-label="Who answers for it" { @if limit.owner.is_empty() { "no owner" } @else { (limit.owner) } }
         }
     }
 }
@@ -96,7 +104,10 @@ pub(super) fn legend() -> Markup {
     let ring = [0.14, 0.2, 0.28];
     let eyes = [
         (bore_eye::example(Eye::Clean, false), "as new"),
-        (bore_eye::example(Eye::Ring(ring), false), "even deposit, to scale: the lighter part is uncertain, the dashed line is the best value"),
+        (
+            bore_eye::example(Eye::Ring(ring), false),
+            "even deposit, to scale: the lighter part is uncertain, the dashed line is the best value",
+        ),
         (bore_eye::example(Eye::SomeRing, false), "even deposit of unknown thickness, not to scale"),
         (bore_eye::example(Eye::Plug, false), "local plug: one narrow place"),
         (bore_eye::example(Eye::RingAndPlug(Some(ring)), false), "deposit and plug"),
@@ -140,7 +151,7 @@ const STEPS: [(NextStep, &str); 6] = [
 ];
 
 const NUMBERS: [&str; 5] = [
-    "“±” and “(… to …)” hold the truth with 95 % probability unless another one stands beside them; “under” and “over” are the end of that interval.",
+    "‘±’ and ‘(… to …)’ hold the truth with 95 % probability unless another one stands beside them; ‘under’ and ‘over’ are the end of that interval.",
     "Leak rate: air lost at the starting pressure and 20 °C, in mbar·l/s.",
     "Flow factor: water flow in m³/h at 1 bar pressure drop and 20 °C, without hoses and couplings.",
     "On the strip the dot is today's flow factor, the bar its interval, the tall line 100 % of what it should be.",

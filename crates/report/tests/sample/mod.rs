@@ -7,8 +7,8 @@
 use std::collections::BTreeMap;
 
 use bench::finding::{
-    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, LimitUsed, NextStep, Passage,
-    Tightness, Warning,
+    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, LimitUsed, NextStep,
+    Passage, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
 use bench::picture::{AirPassagePicture, FlowCurve, LeakDownPicture, LeakMap, Picture};
@@ -17,10 +17,14 @@ use calc::numeric::math::exp;
 
 pub const AIR: &str =
     "Compressed air is stored energy: secure both hose ends and stand clear of the outlet; goggles on.";
-pub const TRAPPED: &str = "Pressure can be trapped behind a plug: vent and look at the gauge before a hose comes off.";
-pub const WATER: &str = "Circuit and mould cold and without pressure, heaters and hot runner isolated before water goes in.";
-pub const ACID: &str = "Read the safety data sheet first; gloves and goggles; acid into water, never water into acid.";
-pub const GAS: &str = "Descaling gives off carbon dioxide and may give hydrogen: ventilate, no flame, never close the return.";
+pub const TRAPPED: &str =
+    "Pressure can be trapped behind a plug: vent and look at the gauge before a hose comes off.";
+pub const WATER: &str =
+    "Circuit and mould cold and without pressure, heaters and hot runner isolated before water goes in.";
+pub const ACID: &str =
+    "Read the safety data sheet first; gloves and goggles; acid into water, never water into acid.";
+pub const GAS: &str =
+    "Descaling gives off carbon dioxide and may give hydrogen: ventilate, no flame, never close the return.";
 pub const WASTE: &str = "Spent medium and rinse water go where the local rules say.";
 
 pub fn id(name: &str) -> CircuitId {
@@ -86,6 +90,7 @@ pub fn bare_findings() -> Findings {
         warnings: vec![],
         limits: vec![],
         cautions: vec![],
+        leak_map: None,
     }
 }
 
@@ -102,7 +107,13 @@ fn circuit(name: &str, half: &str, serves: &str, port: u32) -> CircuitFinding {
     }
 }
 
-fn evidence(title: &str, text: &str, line: u32, sources: &[&'static str], picture: Option<Picture>) -> Evidence {
+fn evidence(
+    title: &str,
+    text: &str,
+    line: u32,
+    sources: &[&'static str],
+    picture: Option<Picture>,
+) -> Evidence {
     Evidence {
         title: title.into(),
         text: text.into(),
@@ -122,11 +133,15 @@ fn flow_curve(today_m3_h: f64, clean_m3_h: f64, clean_from: &str) -> Picture {
     let flows = || (0..=24).map(f64::from);
     Picture::FlowCurve(FlowCurve {
         clean: flows()
-            .map(|q| (q, drop_bar(q, clean_m3_h * 1.06), drop_bar(q, clean_m3_h), drop_bar(q, clean_m3_h * 0.94)))
+            .map(|q| {
+                (q, drop_bar(q, clean_m3_h * 1.06), drop_bar(q, clean_m3_h), drop_bar(q, clean_m3_h * 0.94))
+            })
             .collect(),
         clean_from: clean_from.into(),
         today: flows().take(19).map(|q| (q, drop_bar(q, today_m3_h))).collect(),
-        points: [7.9, 12.4, 15.2, 17.6].map(|q| (q, drop_bar(q, today_m3_h) + 0.03 * (q - 13.0) / 5.0, 0.07)).to_vec(),
+        points: [7.9, 12.4, 15.2, 17.6]
+            .map(|q| (q, drop_bar(q, today_m3_h) + 0.03 * (q - 13.0) / 5.0, 0.07))
+            .to_vec(),
         pump: vec![(0.0, 6.0), (10.0, 5.7), (25.0, 4.6), (40.0, 2.6), (50.0, 0.0)],
     })
 }
@@ -153,11 +168,11 @@ fn air_passage(time_s: f64, expected_s: f64) -> Picture {
     })
 }
 
-fn leak_map() -> Picture {
-    Picture::LeakMap(LeakMap {
+fn leak_map() -> LeakMap {
+    LeakMap {
         circuits: ["F1", "F2", "F3", "M1", "M2", "M3"].map(id).to_vec(),
         paths: vec![(id("M2"), Some(id("M3")), 4.1), (id("M3"), Some(id("M2")), 4.0), (id("M3"), None, 0.32)],
-    })
+    }
 }
 
 fn healthy() -> CircuitFinding {
@@ -174,8 +189,20 @@ fn healthy() -> CircuitFinding {
         next_step: NextStep::Leave,
         reason: "At baseline within uncertainty.".into(),
         evidence: vec![
-            evidence("Leak-down", "0.021 ± 0.010 mbar·l/s against a limit of 0.25: tight.", 31, &["jcgm100", "iso20485"], Some(leak_down(0.0002, 0.002))),
-            evidence("Flow, 4 points", "Flow factor 0.684 ± 0.025 m³/h, baseline 0.711 ± 0.014 m³/h.", 58, &["iec60534"], Some(flow_curve(0.684, 0.711, "baseline of 2025-11-03"))),
+            evidence(
+                "Leak-down",
+                "0.021 ± 0.010 mbar·l/s against a limit of 0.25: tight.",
+                31,
+                &["jcgm-100"],
+                Some(leak_down(0.0002, 0.002)),
+            ),
+            evidence(
+                "Flow, 4 points",
+                "Flow factor 0.684 ± 0.025 m³/h, baseline 0.711 ± 0.014 m³/h.",
+                58,
+                &["iec-60534-2-1"],
+                Some(flow_curve(0.684, 0.711, "baseline of 2025-11-03")),
+            ),
         ],
         ..circuit("F1", "fixed", "core loop", 1)
     }
@@ -186,7 +213,11 @@ fn scaled() -> CircuitFinding {
         leak_rate_mbar_l_s: Some(interval(0.03, -0.004, 0.058)),
         flow_factor_m3_h: Some(interval(0.469, 0.452, 0.487)),
         against_baseline_percent: Some(interval(66.1, 61.2, 71.0)),
-        state: states(&[(BoreState::EvenDeposit, 0.962), (BoreState::LocalPlug, 0.004), (BoreState::Mixed, 0.034)]),
+        state: states(&[
+            (BoreState::EvenDeposit, 0.962),
+            (BoreState::LocalPlug, 0.004),
+            (BoreState::Mixed, 0.034),
+        ]),
         deposit_thickness_mm: Some(interval(0.8, 0.62, 1.02)),
         filled_volume_ml: Some(interval(61.0, 58.0, 64.0)),
         filled_volume_percent: Some(interval(71.0, 66.0, 76.0)),
@@ -199,10 +230,34 @@ fn scaled() -> CircuitFinding {
         reason: "Even deposit of about 0.8 mm takes a third of the flow.".into(),
         cautions: vec![WATER, ACID, GAS, TRAPPED, WASTE],
         evidence: vec![
-            evidence("Leak-down", "Under 0.058 mbar·l/s against a limit of 0.25: tight.", 34, &["jcgm100", "iso20485"], Some(leak_down(0.0003, 0.002))),
-            evidence("Air passage", "Empties in 1.4 s; its drawing lets expect 1.1 s: free.", 46, &["iso6358"], Some(air_passage(0.62, 0.48))),
-            evidence("Flow, 4 points", "Flow factor 0.469 ± 0.018 m³/h, baseline 0.711 ± 0.014 m³/h: 66 % (61 to 71).", 61, &["iec60534", "colebrook1939"], Some(flow_curve(0.469, 0.711, "baseline of 2025-11-03"))),
-            evidence("Filled volume", "61 ± 3 ml of 86 ml as new: the deposit lies all along the bore, not at one place.", 88, &[], None),
+            evidence(
+                "Leak-down",
+                "Under 0.058 mbar·l/s against a limit of 0.25: tight.",
+                34,
+                &["jcgm-100"],
+                Some(leak_down(0.0003, 0.002)),
+            ),
+            evidence(
+                "Air passage",
+                "Empties in 1.4 s; its drawing lets expect 1.1 s: free.",
+                46,
+                &["iso-6358-1"],
+                Some(air_passage(0.62, 0.48)),
+            ),
+            evidence(
+                "Flow, 4 points",
+                "Flow factor 0.469 ± 0.018 m³/h, baseline 0.711 ± 0.014 m³/h: 66 % (61 to 71).",
+                61,
+                &["iec-60534-2-1", "colebrook-1939"],
+                Some(flow_curve(0.469, 0.711, "baseline of 2025-11-03")),
+            ),
+            evidence(
+                "Filled volume",
+                "61 ± 3 ml of 86 ml as new: the deposit lies all along the bore, not at one place.",
+                88,
+                &[],
+                None,
+            ),
         ],
         ..circuit("F2", "fixed", "cavity row A", 2)
     }
@@ -214,7 +269,11 @@ fn unclear() -> CircuitFinding {
         flow_factor_m3_h: Some(interval(0.412, 0.385, 0.44)),
         against_baseline_percent: Some(interval(58.0, 53.0, 63.4)),
         compared_with: Some("sister F2, as on its drawing".into()),
-        state: states(&[(BoreState::EvenDeposit, 0.55), (BoreState::LocalPlug, 0.31), (BoreState::Mixed, 0.14)]),
+        state: states(&[
+            (BoreState::EvenDeposit, 0.55),
+            (BoreState::LocalPlug, 0.31),
+            (BoreState::Mixed, 0.14),
+        ]),
         deposit_thickness_mm: Some(interval(0.9, 0.1, 1.5)),
         gates: Gates {
             wet: gate(true, "Tight, and air passes slowly."),
@@ -226,7 +285,13 @@ fn unclear() -> CircuitFinding {
         reason: "Even deposit or one local plug: the flow cannot tell them apart.".into(),
         best_next_reading: Some("Filled volume by air expansion: it tells a layer from a plug.".into()),
         cautions: vec![AIR, TRAPPED],
-        evidence: vec![evidence("Flow, 4 points", "Flow factor 0.41 ± 0.03 m³/h; sister F2 was 0.711 m³/h as new.", 64, &["iec60534"], Some(flow_curve(0.412, 0.711, "sister F2")))],
+        evidence: vec![evidence(
+            "Flow, 4 points",
+            "Flow factor 0.41 ± 0.03 m³/h; sister F2 was 0.711 m³/h as new.",
+            64,
+            &["iec-60534-2-1"],
+            Some(flow_curve(0.412, 0.711, "sister F2")),
+        )],
         ..circuit("F3", "fixed", "cavity row B", 3)
     }
 }
@@ -246,7 +311,13 @@ fn blocked() -> CircuitFinding {
         reason: "Held 5.9 bar for 60 s with the return open: nothing passes.".into(),
         best_next_reading: Some("Air passage again once the plug is out.".into()),
         cautions: vec![AIR, TRAPPED],
-        evidence: vec![evidence("Air passage", "5.9 bar at the start, 5.9 bar after 60 s.", 49, &["iso6358"], None)],
+        evidence: vec![evidence(
+            "Air passage",
+            "5.9 bar at the start, 5.9 bar after 60 s.",
+            49,
+            &["iso-6358-1"],
+            None,
+        )],
         ..circuit("M1", "moving", "core baffles", 4)
     }
 }
@@ -267,7 +338,13 @@ fn leaking(name: &str, other: &str, rate: f64, port: u32, percent: f64) -> Circu
         next_step: NextStep::Repair,
         reason: format!("Loses air into {other}, none outside: do not descale."),
         cautions: vec![AIR, TRAPPED],
-        evidence: vec![evidence("Cross-watch", &format!("Charged to 6 bar, {other} rose by 0.31 bar in 60 s."), 72, &["jcgm100"], Some(leak_map()))],
+        evidence: vec![evidence(
+            "Cross-watch",
+            &format!("Charged to 6 bar, {other} rose by 0.31 bar in 60 s."),
+            72,
+            &["jcgm-100"],
+            None,
+        )],
         ..circuit(name, "moving", if name == "M2" { "slide left" } else { "slide right" }, port)
     }
 }
@@ -302,17 +379,92 @@ pub fn findings() -> Findings {
             text: "The hoses of M2 and M3 may be exchanged: each fits the other's baseline better.".into(),
         }],
         warnings: vec![
-            Warning { code: "calibration-ends", circuit: None, text: "The rig's calibration ends on 2026-12-01.".into() },
-            Warning { code: "no-baseline", circuit: Some(id("F3")), text: "No baseline: compared with its sister F2.".into() },
+            Warning {
+                code: "calibration-ends",
+                circuit: None,
+                text: "The rig's calibration ends on 2026-12-01.".into(),
+            },
+            Warning {
+                code: "no-baseline",
+                circuit: Some(id("F3")),
+                text: "No baseline: compared with its sister F2.".into(),
+            },
         ],
         limits: vec![
-            LimitUsed { name: "leak rate, mbar·l/s".into(), value: 0.25, source: "plant rule 7".into(), owner: "toolroom".into() },
-            LimitUsed { name: "flow factor, % of baseline".into(), value: 85.0, source: "plant rule 8".into(), owner: "process engineering".into() },
-            LimitUsed { name: "leak rate, mbar·l/s".into(), value: 0.1, source: "mould owner's order".into(), owner: "mould owner".into() },
+            LimitUsed {
+                name: "leak rate, mbar·l/s".into(),
+                value: 0.25,
+                source: "plant rule 7".into(),
+                owner: "toolroom".into(),
+                applied: true,
+            },
+            LimitUsed {
+                name: "flow factor, % of baseline".into(),
+                value: 85.0,
+                source: "plant rule 8".into(),
+                owner: "process engineering".into(),
+                applied: true,
+            },
+            LimitUsed {
+                name: "leak rate, mbar·l/s".into(),
+                value: 0.1,
+                source: "handbook of the trade".into(),
+                owner: String::new(),
+                applied: false,
+            },
         ],
         cautions: vec![AIR, TRAPPED],
+        leak_map: Some(leak_map()),
         ..bare_findings()
     }
+}
+
+/// The whole visit with words that no column can hold.
+pub fn long_words() -> Findings {
+    let long = || "Unbreakable".repeat(20);
+    let mut findings = findings();
+    findings.mould = MouldId(long());
+    findings.mould_name = long();
+    findings.visit = long();
+    findings.by = long();
+    findings.rig = Some(long());
+    findings.headline = long();
+    findings.next = long();
+    findings.because = vec![long(), long()];
+    for circuit in &mut findings.circuits {
+        circuit.id = id(&long());
+        circuit.half = long();
+        circuit.serves = Some(long());
+        circuit.across_to = vec![id(&long())];
+        circuit.compared_with = Some(long());
+        circuit.reason = long();
+        circuit.best_next_reading = Some(long());
+        for gate in [&mut circuit.gates.wet, &mut circuit.gates.descale, &mut circuit.gates.release] {
+            gate.reason = long();
+        }
+        for item in &mut circuit.evidence {
+            item.title = long();
+            item.text = long();
+            item.place = Some(long());
+            if let Some(Picture::FlowCurve(curve)) = &mut item.picture {
+                curve.clean_from = long();
+            }
+        }
+    }
+    if let Some(map) = &mut findings.leak_map {
+        map.circuits.push(id(&long()));
+        map.paths.push((id(&long()), None, 1.0));
+    }
+    findings.hook_up_doubts[0].circuits = vec![id(&long()), id(&long())];
+    findings.hook_up_doubts[0].text = long();
+    findings.warnings[0].text = long();
+    findings.warnings[1].circuit = Some(id(&long()));
+    for limit in &mut findings.limits {
+        limit.name = long();
+        limit.source = long();
+        limit.owner = long();
+    }
+    findings
 }
 
 /// A mould with this many circuits, each different.

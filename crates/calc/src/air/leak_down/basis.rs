@@ -27,8 +27,9 @@ const HOSE_EFFUSIVITY: f64 = 650.0;
 const HOSE_TAIL_RELATIVE: f64 = 0.5;
 const CREEP_PER_DECADE: f64 = 0.7e-3;
 const CREEP_UNCERTAINTY: f64 = 0.6e-3;
-/// Share of hose thought possible where nobody knows.
+/// Share of hose where nobody knows, and how far off it may be.
 const UNKNOWN_HOSE_SHARE: f64 = 0.3;
+const UNKNOWN_HOSE_SD: f64 = 0.4;
 /// Conductivity of mould steel, W/(m K), and relative uncertainty of the steel's tail.
 const STEEL_CONDUCTIVITY: f64 = 29.0;
 const STEEL_TAIL_RELATIVE: f64 = 0.6;
@@ -125,7 +126,8 @@ impl Setting {
 
     /// Slowest settling of air in this circuit that is likely; from four times this on the bore is quiet.
     pub(super) fn slowest_tau_s(&self) -> f64 {
-        let hose = if self.hose_share.is_some_and(|share| share > 0.02) { self.tau_s(HOSE_BORE_M) } else { 0.0 };
+        let hose =
+            if self.hose_share.is_some_and(|share| share > 0.02) { self.tau_s(HOSE_BORE_M) } else { 0.0 };
         let bore = self.tau_s(if self.bore_known { self.bore_m } else { LARGE_BORE_M });
         bore.max(hose)
     }
@@ -140,7 +142,11 @@ impl Setting {
         let mut terms: Vec<Term> = self
             .time_constants()
             .into_iter()
-            .map(|(tau_s, share)| Term { shape: Shape::Settle { tau_s }, mean: 0.0, sd: share * self.fresh_mbar(tau_s) })
+            .map(|(tau_s, share)| Term {
+                shape: Shape::Settle { tau_s },
+                mean: 0.0,
+                sd: share * self.fresh_mbar(tau_s),
+            })
             .collect();
         terms.extend(self.tails());
         terms
@@ -173,7 +179,8 @@ impl Setting {
         let hose_k = filled_pa * HOSE_BORE_M / 4.0 / (HOSE_EFFUSIVITY * core::f64::consts::PI.sqrt());
         let hose_tail = self.mbar_per_k() * hose_k;
         let creep = self.start_mbar / core::f64::consts::LN_10;
-        let steel_tail = self.mbar_per_k() * filled_pa * self.bore_m * self.bore_m / (16.0 * STEEL_CONDUCTIVITY);
+        let steel_tail =
+            self.mbar_per_k() * filled_pa * self.bore_m * self.bore_m / (16.0 * STEEL_CONDUCTIVITY);
         let (tail, swell, steel_share) = match self.hose_share {
             Some(share) => (
                 (share * hose_tail, share * hose_tail * HOSE_TAIL_RELATIVE),
@@ -181,8 +188,8 @@ impl Setting {
                 1.0 - share,
             ),
             None => (
-                (0.0, UNKNOWN_HOSE_SHARE * hose_tail),
-                (0.0, UNKNOWN_HOSE_SHARE * creep * CREEP_PER_DECADE),
+                (UNKNOWN_HOSE_SHARE * hose_tail, UNKNOWN_HOSE_SD * hose_tail),
+                (-UNKNOWN_HOSE_SHARE * creep * CREEP_PER_DECADE, UNKNOWN_HOSE_SD * creep * CREEP_PER_DECADE),
                 1.0 - UNKNOWN_HOSE_SHARE,
             ),
         };
@@ -235,8 +242,8 @@ impl Setting {
             return (0.0, 0.0);
         }
         let crack = (pressure_mbar * pressure_mbar - outer * outer) / (start * start - outer * outer);
-        let hole = pressure_mbar * nozzle_function(outer / pressure_mbar)
-            / (start * nozzle_function(outer / start));
+        let hole =
+            pressure_mbar * nozzle_function(outer / pressure_mbar) / (start * nozzle_function(outer / start));
         (crack, hole)
     }
 

@@ -26,7 +26,7 @@ pub(super) const DETECTION_FACTOR: f64 = 3.3;
 const FALSE_TIGHT_AT: f64 = 1.5;
 const ONCE_IN_1000: f64 = 3.09;
 /// Relative uncertainty of the model itself: gas and wall not in step, law of the leak.
-pub(super) const MODEL_RELATIVE: f64 = 0.02;
+pub(super) const MODEL_RELATIVE: f64 = 0.015;
 /// The same where the circuit emptied before its air had settled.
 pub(super) const FAST_MODEL_RELATIVE: f64 = 0.06;
 /// The air counts as settled when what still settles is below this share of the limit (or of the leak, if larger).
@@ -62,7 +62,12 @@ pub(super) fn verdict(setting: &Setting, outcome: &Outcome, rate: f64, low: f64,
 }
 
 /// Shortest time watched after which a leak of the limit would be seen for sure, everything else unchanged.
-pub(super) fn seconds_needed(setting: &Setting, drift: &Drift, series: &Series, outcome: &Outcome) -> Option<f64> {
+pub(super) fn seconds_needed(
+    setting: &Setting,
+    drift: &Drift,
+    series: &Series,
+    outcome: &Outcome,
+) -> Option<f64> {
     let mut seconds = 5.0;
     while seconds <= LONGEST_S {
         let sd = slope_sd_after(setting, drift, series, outcome, seconds)?;
@@ -97,7 +102,8 @@ fn slope_sd_after(
         ((4.0 * setting.slowest_tau_s()).min(0.4 * seconds), BLOCKS)
     };
     let width = (seconds - start) / f64::from(blocks);
-    let white = if series.two_readings { series.noise_mbar } else { outcome.second_noise_mbar / width.sqrt() };
+    let white =
+        if series.two_readings { series.noise_mbar } else { outcome.second_noise_mbar / width.sqrt() };
     let rounding = series.step_mbar / 12.0_f64.sqrt() * (f64::from(blocks) / 3.0).max(1.0).sqrt();
     let sigma = root_sum_square(&[white, rounding, 0.02]);
     let times: Vec<f64> = if series.two_readings {

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::basis::{Setting, Shape, Term};
 use super::fit::least_squares;
-use super::series::{Series, independent_roundings, neighbour_noise};
+use super::series::{independent_roundings, neighbour_noise};
 use super::{DecayData, LeakDownInput};
 use crate::estimate::root_sum_square;
 
@@ -21,7 +21,10 @@ const HALL_SD_K: f64 = 5.0;
 const HOSE_K_PER_MIN: f64 = 0.05;
 /// A thermometer follows the gas with this relative uncertainty, and drifts by so much in one reading.
 const FOLLOWING_RELATIVE: f64 = 0.1;
+/// The same where the share of hose is not known.
+const UNKNOWN_HOSE_FOLLOWING: f64 = 0.4;
 const THERMOMETER_DRIFT_K: f64 = 0.005;
+const STILL_THERMOMETER_STEP_K: f64 = 0.1;
 /// Air pressure of the day, mbar/min (weather, doors): it moves every gauge that reads against it.
 const WEATHER_MBAR_PER_MIN: f64 = 0.03;
 
@@ -41,17 +44,23 @@ pub(super) struct Drift {
 }
 
 impl Drift {
-    pub(super) fn of(input: &LeakDownInput<'_>, setting: &Setting, series: &Series) -> Self {
+    pub(super) fn of(input: &LeakDownInput<'_>, setting: &Setting) -> Self {
         let gauge = root_sum_square(&[input.gauge.drift_per_minute.mbar(), WEATHER_MBAR_PER_MIN]) / 60.0;
         let hose = setting.share_or_usual() * HOSE_K_PER_MIN / 60.0;
         let prior_k_s = prior_k_per_min(input) / 60.0;
+        // A thermometer on the steel says nothing about the air in the hoses.
+        let (in_steel, following) = match setting.hose_share {
+            Some(share) => (1.0 - share, FOLLOWING_RELATIVE * (1.0 - share)),
+            None => (1.0, UNKNOWN_HOSE_FOLLOWING),
+        };
         let half = setting.duration_s / 2.0;
         let logged = match input.decay {
             DecayData::Trace(trace) => trace.temperatures(),
             DecayData::TwoReadings { .. } => None,
         };
-        let Some(seen) = logged.and_then(|(time, degrees)| Seen::fit(&time, &degrees, setting, prior_k_s)) else {
-            let slope = root_sum_square(&[prior_k_s, hose]);
+        let Some(seen) = logged.and_then(|(time, degrees)| Seen::fit(&time, &degrees, setting, prior_k_s))
+        else {
+            let slope = root_sum_square(&[in_steel * prior_k_s, hose]);
             return Self {
                 straight_k: 0.0,
                 bent_k: 0.0,
@@ -61,17 +70,16 @@ impl Drift {
                 thermometer: false,
             };
         };
-        let _ = series;
         let slope = root_sum_square(&[
-            seen.straight_sd_k / half,
-            FOLLOWING_RELATIVE * seen.straight_k / half,
+            in_steel * seen.straight_sd_k / half,
+            following * seen.straight_k / half,
             THERMOMETER_DRIFT_K / setting.duration_s,
             hose,
         ]);
         Self {
-            straight_k: seen.straight_k,
-            bent_k: seen.bent_k,
-            bent_sd_k: root_sum_square(&[seen.bent_sd_k, FOLLOWING_RELATIVE * seen.bent_k]),
+            straight_k: in_steel * seen.straight_k,
+            bent_k: in_steel * seen.bent_k,
+            bent_sd_k: root_sum_square(&[in_steel * seen.bent_sd_k, following * seen.bent_k]),
             temperature_sd_mbar_s: slope * setting.mbar_per_k(),
             gauge_sd_mbar_s: gauge,
             thermometer: true,
@@ -150,7 +158,8 @@ impl Seen {
     }
 }
 
-/// Smallest change between neighbouring samples: the step of a thermometer that shows steps.
+/// Smallest change between neighbouring samples: the step of a thermometer that shows steps. One that never moved is
+/// taken for one of 0.1 K.
 fn smallest_change(values: &[f64]) -> f64 {
     let smallest = values
         .windows(2)
@@ -159,5 +168,5 @@ fn smallest_change(values: &[f64]) -> f64 {
             _ => None,
         })
         .fold(f64::INFINITY, f64::min);
-    if smallest.is_finite() { smallest } else { 0.0 }
+    if smallest.is_finite() { smallest } else { STILL_THERMOMETER_STEP_K }
 }

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::basis::{Setting, Shape, Term};
 use super::drift::Drift;
-use super::series::{SAMPLES_THAT_SHOW_NOISE, Series, independent_roundings};
+use super::series::{SAMPLES_THAT_SHOW_NOISE, Series};
 
 /// Most averages that the samples are gathered into.
 const MOST_BLOCKS: usize = 48;
@@ -14,6 +14,9 @@ const QUIET_AFTER_TAUS: f64 = 4.0;
 const LATEST_START_OF_TRACE: f64 = 0.4;
 const FAST_LEAK_SHARE: f64 = 0.75;
 const EMPTY_SHARE: f64 = 0.2;
+/// What a gauge shows that rests on a step, and one that flickers between two, in independent readings.
+const READINGS_OF_A_REST: f64 = 5.0;
+const READINGS_OF_A_FLICKER: f64 = 10.0;
 /// No fit is better than this, mbar per average.
 const MODEL_FLOOR_MBAR: f64 = 0.02;
 /// The law of the leak (crack or hole) is known to this share of the rate, between -1 and 1.
@@ -58,6 +61,8 @@ struct Blocks {
     rows: Vec<Vec<f64>>,
     /// Samples in each block.
     counts: Vec<f64>,
+    /// Standard uncertainty of each average from rounding by the gauge's step.
+    rounding_mbar: Vec<f64>,
     /// By how much an error of each block weighs more than its size.
     stretch: Vec<f64>,
 }
@@ -78,9 +83,8 @@ pub(super) struct Outcome {
     pub noise_variance: f64,
     pub rounding_variance: f64,
     pub term_variance: Vec<f64>,
-    /// Noise of one second of samples, mbar, and of the rounding in one average.
+    /// Noise of one second of samples, mbar.
     pub second_noise_mbar: f64,
-    pub rounding_mbar: f64,
     pub window_s: (f64, f64),
     /// Whether the leak emptied the circuit before the air had settled.
     pub fast: bool,
@@ -101,7 +105,6 @@ pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Outcome 
     terms.extend(setting.settling());
     terms.extend(drift.terms(setting));
     let blocks = gather(setting, drift, series, &terms, &leaked, window_s);
-    let rounding = rounding_mbar(series, window_s, blocks.rows.len());
     let mut outcome = None;
     let mut noise = (series.noise_mbar, 1.0);
     for _ in 0..4 {
@@ -109,11 +112,12 @@ pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Outcome 
             .counts
             .iter()
             .zip(&blocks.stretch)
-            .map(|(count, stretch)| stretch * sigma(noise, *count, rounding))
+            .zip(&blocks.rounding_mbar)
+            .map(|((count, stretch), rounding)| stretch * sigma(noise, *count, *rounding))
             .collect();
         let Some((found, solved)) = solve(&terms, &blocks, &sigmas) else { break };
         if series.len() >= SAMPLES_THAT_SHOW_NOISE {
-            noise = updated_noise(&terms, &blocks, &found, &solved, noise, rounding);
+            noise = updated_noise(&blocks, &found, &solved, noise);
         }
         let slope = found.get(1).copied().unwrap_or_default();
         if let Some(law) = terms.get_mut(2) {
@@ -121,7 +125,7 @@ pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Outcome 
         }
         outcome = Some((found, solved, sigmas));
     }
-    summary(setting, terms, &blocks, outcome, (noise, rounding), window_s, fast)
+    summary(terms, &blocks, outcome, noise, window_s, fast)
 }
 
 /// Seconds of leak at the start pressure that each sample has behind it: through a crack and through a hole, by the
@@ -176,11 +180,20 @@ fn gather(
         .map(|((time, pressure), leaked)| (time, pressure, *leaked))
         .collect();
     let size = inside.len().div_ceil(MOST_BLOCKS).max(1);
-    let mut blocks = Blocks { time_s: vec![], pressure_mbar: vec![], rows: vec![], counts: vec![], stretch: vec![] };
+    let mut blocks = Blocks {
+        time_s: vec![],
+        pressure_mbar: vec![],
+        rows: vec![],
+        counts: vec![],
+        rounding_mbar: vec![],
+        stretch: vec![],
+    };
+    let mut moves = Vec::new();
     for chunk in inside.chunks(size) {
         #[expect(clippy::cast_precision_loss, reason = "sample counts are far below 2^52")]
         let count = chunk.len() as f64;
-        let mean = |value: &dyn Fn(&(f64, f64, (f64, f64))) -> f64| chunk.iter().map(value).sum::<f64>() / count;
+        let mean =
+            |value: &dyn Fn(&(f64, f64, (f64, f64))) -> f64| chunk.iter().map(value).sum::<f64>() / count;
         let row = terms.iter().map(|term| {
             mean(&|(time, _, (crack, hole))| match term.shape {
                 Shape::Leak => -(crack + hole) / 2.0,
@@ -195,7 +208,9 @@ fn gather(
         }));
         blocks.counts.push(count);
         blocks.stretch.push(1.0);
+        moves.push(Moves::of(chunk.iter().map(|(_, pressure, _)| *pressure)));
     }
+    blocks.rounding_mbar = rounding_mbar(series.step_mbar, &moves);
     if series.two_readings
         && let (Some(last), Some((_, _, leaked))) = (blocks.stretch.last_mut(), inside.last())
     {
@@ -206,16 +221,49 @@ fn gather(
     blocks
 }
 
-/// Standard uncertainty of an average from rounding by the gauge's step: roundings repeat while the gauge rests.
-fn rounding_mbar(series: &Series, window_s: (f64, f64), blocks: usize) -> f64 {
-    let inside: Vec<f64> = series
-        .samples()
-        .filter(|(time, _)| window_s.0 <= *time && *time <= window_s.1)
-        .map(|(_, pressure)| pressure)
-        .collect();
-    #[expect(clippy::cast_precision_loss, reason = "block counts are below 48")]
-    let blocks = blocks as f64;
-    series.step_mbar / 12.0_f64.sqrt() * (blocks / independent_roundings(&inside).max(1.0)).sqrt()
+/// How a gauge moved while the samples of one average were taken.
+#[derive(Clone, Copy, Debug, Default)]
+struct Moves {
+    /// How often neighbouring samples differ.
+    changes: u32,
+    /// Distance of the highest from the lowest.
+    span_mbar: f64,
+}
+
+impl Moves {
+    fn of(pressures: impl Iterator<Item = f64>) -> Self {
+        let mut before: Option<f64> = None;
+        let (mut low, mut high, mut changes) = (f64::INFINITY, f64::NEG_INFINITY, 0);
+        for pressure in pressures {
+            changes += u32::from(before.is_some_and(|before| (pressure - before).abs() > 1e-7));
+            before = Some(pressure);
+            (low, high) = (low.min(pressure), high.max(pressure));
+        }
+        Self { changes, span_mbar: high - low }
+    }
+}
+
+/// Standard uncertainty of each average from rounding by the gauge's step. Where noise makes the gauge flicker over
+/// several steps, roundings average out; between two steps they do so only in part. While the gauge rests, one rounding
+/// is repeated, so a rest counts as a few readings however long it lasts.
+fn rounding_mbar(step_mbar: f64, moves: &[Moves]) -> Vec<f64> {
+    let one = step_mbar * step_mbar / 12.0;
+    let mut list = Vec::with_capacity(moves.len());
+    let kind = |moved: &Moves| (moved.changes > 0, moved.span_mbar < 1.5 * step_mbar);
+    for alike in moves.chunk_by(|a, b| kind(a) == kind(b)) {
+        #[expect(clippy::cast_precision_loss, reason = "block counts are below 48")]
+        let length = alike.len() as f64;
+        for moved in alike {
+            let readings = 0.5 + 0.5 * f64::from(moved.changes);
+            let variance = match kind(moved) {
+                (false, _) => one * (length / READINGS_OF_A_REST).max(1.0),
+                (true, true) => one * (length / READINGS_OF_A_FLICKER).max(1.0 / readings.min(1.2)),
+                (true, false) => one / readings,
+            };
+            list.push(variance.sqrt());
+        }
+    }
+    list
 }
 
 /// Standard uncertainty of an average of so many samples. `noise` is that of one sample, and the factor by which
@@ -242,51 +290,45 @@ fn solve(terms: &[Term], blocks: &Blocks, sigmas: &[f64]) -> Option<(Vec<f64>, S
 }
 
 /// Noise of one sample from the misfit of the averages, and how far neighbouring misfits go together.
-fn updated_noise(
-    terms: &[Term],
-    blocks: &Blocks,
-    sizes: &[f64],
-    solved: &Solved,
-    before: (f64, f64),
-    rounding: f64,
-) -> (f64, f64) {
-    let _ = terms;
+fn updated_noise(blocks: &Blocks, sizes: &[f64], solved: &Solved, before: (f64, f64)) -> (f64, f64) {
     let misfit: Vec<f64> = blocks
         .rows
         .iter()
         .zip(&blocks.pressure_mbar)
-        .map(|(row, pressure)| pressure - row.iter().zip(sizes).map(|(value, size)| value * size).sum::<f64>())
+        .map(|(row, pressure)| {
+            pressure - row.iter().zip(sizes).map(|(value, size)| value * size).sum::<f64>()
+        })
         .collect();
     let freedom: f64 = solved.leverage.iter().map(|share| 1.0 - share).sum();
     if freedom < 3.0 {
         return before;
     }
-    let squares: f64 = misfit.iter().zip(&blocks.counts).map(|(misfit, count)| misfit * misfit * count).sum();
-    // The median of a chi-squared variable lies below its mean: the widening makes up for few degrees of freedom.
-    let widened = squares / freedom * freedom / (freedom - 2.0).max(1.0);
-    #[expect(clippy::cast_precision_loss, reason = "block counts are below 48")]
-    let mean_count = blocks.counts.iter().sum::<f64>() / blocks.counts.len().max(1) as f64;
-    let white = (widened - rounding * rounding * mean_count).max(0.0).sqrt();
+    // Per sample, what rounding explains taken off. Divided by two less than the degrees of freedom: that makes up for
+    // Student's wider tails where there are few.
+    let unexplained: f64 = misfit
+        .iter()
+        .zip(&blocks.counts)
+        .zip(&blocks.rounding_mbar)
+        .map(|((misfit, count), rounding)| (misfit * misfit - rounding * rounding) * count)
+        .sum();
+    let white = (unexplained / (freedom - 2.0).max(1.0)).max(0.0).sqrt();
     let total: f64 = misfit.iter().map(|misfit| misfit * misfit).sum();
     let pairs: f64 = misfit.windows(2).map(|pair| pair.iter().product::<f64>()).sum();
     // A fit with several terms bends the misfits against each other; one over the number of averages makes up for it.
     #[expect(clippy::cast_precision_loss, reason = "block counts are below 48")]
     let together = (pairs / total.max(1e-12) + 1.0 / misfit.len().max(1) as f64).clamp(0.0, 0.8);
-    let factor = ((1.0 + together) / (1.0 - together)).sqrt();
-    (white.max(before.0.min(white * 2.0) * 0.0), factor)
+    (white, ((1.0 + together) / (1.0 - together)).sqrt())
 }
 
-#[expect(clippy::too_many_arguments, reason = "gathers what the fit found, in one place")]
+/// Gathers what the fit found.
 fn summary(
-    setting: &Setting,
     terms: Vec<Term>,
     blocks: &Blocks,
     outcome: Option<(Vec<f64>, Solved, Vec<f64>)>,
-    (noise, rounding): ((f64, f64), f64),
+    noise: (f64, f64),
     window_s: (f64, f64),
     fast: bool,
 ) -> Outcome {
-    let _ = setting;
     let count = terms.len();
     let Some((sizes, solved, sigmas)) = outcome else {
         return Outcome {
@@ -298,7 +340,6 @@ fn summary(
             rounding_variance: 0.0,
             term_variance: vec![0.0; count],
             second_noise_mbar: noise.0,
-            rounding_mbar: rounding,
             window_s,
             fast,
             terms,
@@ -309,8 +350,13 @@ fn summary(
     let leak_sd = terms.get(1).map_or(0.0, |term| term.sd);
     let weight = |at: usize| solved.weights.get((1, at)).copied().unwrap_or_default() * leak_sd;
     let rows = sigmas.len();
-    let of_rounding: f64 =
-        sigmas.iter().enumerate().map(|(row, sigma)| (weight(row) * rounding / sigma).powi(2)).sum();
+    let of_rounding: f64 = sigmas
+        .iter()
+        .zip(&blocks.rounding_mbar)
+        .zip(&blocks.stretch)
+        .enumerate()
+        .map(|(row, ((sigma, rounding), stretch))| (weight(row) * stretch * rounding / sigma).powi(2))
+        .sum();
     let of_blocks: f64 = (0..rows).map(|row| weight(row).powi(2)).sum();
     let span = (window_s.1 - window_s.0).max(1e-3);
     let samples: f64 = blocks.counts.iter().sum();
@@ -321,7 +367,6 @@ fn summary(
         rounding_variance: of_rounding,
         term_variance: (0..count).map(|term| weight(rows + term).powi(2)).collect(),
         second_noise_mbar: noise.0 * noise.1 / (samples / span).max(1e-6).sqrt(),
-        rounding_mbar: rounding,
         window_s,
         fast,
         sizes,

@@ -170,7 +170,7 @@ pub fn leak_down(input: &LeakDownInput<'_>) -> Result<LeakDownResult, LeakDownEr
     check(input)?;
     let series = series::Series::read(input)?;
     let setting = basis::Setting::new(input, &series)?;
-    let drift = drift::Drift::of(input, &setting, &series);
+    let drift = drift::Drift::of(input, &setting);
     let outcome = fit::fit(&setting, &drift, &series);
     result::result(input, &setting, &drift, &series, &outcome)
 }

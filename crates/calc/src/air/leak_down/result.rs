@@ -43,6 +43,21 @@ pub enum Cause {
 }
 
 impl Cause {
+    /// Short fixed word for programs.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Noise => "noise",
+            Self::Step => "gauge-step",
+            Self::GaugeDrift => "gauge-drift",
+            Self::Temperature => "temperature",
+            Self::Settling => "settling",
+            Self::Hose => "hose",
+            Self::Volume => "volume",
+            Self::Model => "model",
+        }
+    }
+
     /// The further reading or change that would make this part smaller.
     #[must_use]
     pub const fn remedy(self) -> &'static str {
@@ -50,9 +65,13 @@ impl Cause {
             Self::Noise => "watch the pressure longer, or log it more often",
             Self::Step => "use a gauge with finer steps, or log the pressure",
             Self::GaugeDrift => "let the gauge warm up and blank it against a plug for a minute",
-            Self::Temperature => "log the temperature of the steel during the test, and let a warm mould rest",
+            Self::Temperature => {
+                "log the temperature of the steel during the test, and let a warm mould rest"
+            }
             Self::Settling => "hold the supply for longer before shutting it, and tell the bore",
-            Self::Hose => "use short stiff hoses, or shut valves at the mould, and hold the supply for longer",
+            Self::Hose => {
+                "use short stiff hoses, or shut valves at the mould, and hold the supply for longer"
+            }
             Self::Volume => "measure the volume by letting air of a known vessel expand into the circuit",
             Self::Model => "test at a second pressure",
         }
@@ -128,7 +147,9 @@ impl Note {
                 "The pressure rises more than drift explains: the supply was not tight, or the circuit warms up. \
                  Shut the supply with a second valve, log the steel's temperature, and repeat."
             }
-            Self::GrossLeak => "More than a tenth of the pressure was lost: look for the leak before anything else.",
+            Self::GrossLeak => {
+                "More than a tenth of the pressure was lost: look for the leak before anything else."
+            }
             Self::EmptiedFast => "The air was gone before it had settled: the rate is known only roughly.",
             Self::LowerLimit => {
                 "The circuit was empty at the second reading: the rate is a lower limit, and its upper end only stands \
@@ -142,7 +163,9 @@ impl Note {
                  a leak, the interval allows for both. A logged pressure would tell."
             }
             Self::BoreUnknown => "The bore is not known: settling was looked for over bores of 6 to 30 mm.",
-            Self::HoseUnknown => "The share of hose is not known: up to about a third of the volume was allowed for.",
+            Self::HoseUnknown => {
+                "The share of hose is not known: up to about a third of the volume was allowed for."
+            }
             Self::TemperatureUnknown => {
                 "No temperature was taken: 20 degC and a drift of 0.1 K in a minute were allowed for."
             }
@@ -253,13 +276,7 @@ fn plain_quotient(setting: &Setting, series: &Series) -> f64 {
 }
 
 /// Shares of the variance, largest first.
-fn budget(
-    setting: &Setting,
-    drift: &Drift,
-    outcome: &Outcome,
-    rate: f64,
-    sd: f64,
-) -> Vec<(Cause, f64)> {
+fn budget(setting: &Setting, drift: &Drift, outcome: &Outcome, rate: f64, sd: f64) -> Vec<(Cause, f64)> {
     let per_slope = setting.rate_per_slope().powi(2);
     let mut parts = [
         (Cause::Noise, outcome.noise_variance * per_slope),

@@ -103,8 +103,7 @@ impl Series {
     }
 
     fn check(&self) -> Result<(), LeakDownError> {
-        let (start_bar_g, end_bar_g) =
-            (self.gauge_bar(self.start_mbar()), self.gauge_bar(self.end_mbar()));
+        let (start_bar_g, end_bar_g) = (self.gauge_bar(self.start_mbar()), self.gauge_bar(self.end_mbar()));
         within("start_bar_g", start_bar_g, -1.2, 50.0, "bar")?;
         within("end_bar_g", end_bar_g, -1.2, 50.0, "bar")?;
         if start_bar_g < LEAST_START.bar() {
@@ -156,10 +155,12 @@ impl Series {
         if self.step_mbar > 0.0 {
             return;
         }
-        let changes = || self.pressure_mbar.windows(2).filter_map(|pair| match pair {
-            [a, b] if (b - a).abs() > 1e-7 => Some((b - a).abs()),
-            _ => None,
-        });
+        let changes = || {
+            self.pressure_mbar.windows(2).filter_map(|pair| match pair {
+                [a, b] if (b - a).abs() > 1e-7 => Some((b - a).abs()),
+                _ => None,
+            })
+        };
         let smallest = changes().fold(f64::INFINITY, f64::min);
         if !smallest.is_finite() {
             self.step_mbar = input.gauge.standard_uncertainty.mbar().max(self.round_step_mbar());

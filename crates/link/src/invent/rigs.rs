@@ -1,0 +1,104 @@
+//! Invented rigs and the readings that such a rig's operator takes.
+
+use bench::visit::{Others, Rig};
+use calc::hydraulics::piece::Piece;
+use calc::quantity::{AbsolutePressure, FlowFactor, GaugePressure, Length, Temperature, Volume, VolumeFlow};
+
+use super::Invention;
+use crate::chance::Chance;
+use crate::instruments::rounded;
+use crate::plan::{Logger, ReadingKind, ReadingPlan, RigPlan, Sampling, VisitPlan};
+
+/// Second of the first invented visit, 2026-01-05 08:00 UTC.
+const FIRST_S: i64 = 1_767_600_000;
+
+/// A rig, and whether its gauges are read by hand.
+pub(super) fn rig(options: &Invention, chance: &mut Chance) -> (RigPlan, bool) {
+    let kind = chance.by_weight(&options.rigs);
+    let by_hand = kind == 3;
+    let (flow, pressure, temperature) =
+        [(0.02, 0.05, 0.5), (0.01, 0.015, 0.3), (0.005, 0.004, 0.1), (0.03, 0.06, 1.0)][kind];
+    let (shut_off, most) = (chance.between(4.0, 7.0), chance.between(45.0, 80.0));
+    let point = |share: f64, bar: f64| {
+        (VolumeFlow::from_l_min(rounded(most * share, 0.1)), GaugePressure::from_bar(rounded(bar, 0.01)))
+    };
+    let stated = Rig {
+        name: Some(format!("trial rig {}", kind + 1)),
+        flow_uncertainty_relative: flow,
+        pressure_uncertainty_bar: pressure,
+        gauge_step_bar: if by_hand { 0.05 } else { 0.0 },
+        temperature_uncertainty_k: temperature,
+        pump_curve: vec![point(0.0, shut_off), point(0.5, 0.84 * shut_off), point(1.0, 0.0)],
+        reference_volume: (!by_hand && chance.happens(0.85))
+            .then(|| Volume::from_ml(*chance.one_of(&[500.0, 1000.0, 2000.0]))),
+        atmosphere: AbsolutePressure::from_bar(rounded(chance.between(0.96, 1.03), 0.001)),
+        ..Rig::default()
+    };
+    let (diameter, length) = (*chance.one_of(&[9.0, 11.0, 13.0]), chance.between(0.8, 3.0));
+    // Through couplings, or couplings that shut on one side (facts, A6.7).
+    let factor = if chance.happens(0.6) { chance.between(1.7, 2.8) } else { chance.between(0.9, 1.5) };
+    let side = vec![
+        Piece::Hose {
+            diameter: Length::from_mm(diameter),
+            length: Length::from_mm(rounded(length * 1000.0, 10.0)),
+            roughness: Length::from_um(2.0),
+        },
+        Piece::Coupling { flow_factor: FlowFactor::from_m3_h(rounded(factor, 0.01)) },
+    ];
+    let plan = RigPlan {
+        stated,
+        ports: *chance.one_of(&[4, 6, 8, 12]),
+        supply: side.clone(),
+        back: side.into_iter().rev().collect(),
+        dead_volume: Volume::from_ml(rounded(chance.between(5.0, 40.0), 1.0)),
+        fixture_stated: chance.happens(0.85),
+        gauges_at_mould: chance.happens(0.1),
+    };
+    (plan, by_hand)
+}
+
+/// The readings of one visit.
+pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance) -> VisitPlan {
+    let logger = if by_hand { Logger::Hand } else { Logger::Own };
+    let vessel = rig.stated.reference_volume.is_some();
+    let reading = |what: ReadingKind| ReadingPlan { circuits: None, logger, what };
+    let pressure = GaugePressure::from_bar(rounded(chance.between(4.0, 6.5), 0.1));
+    let at = |rate_hz: f64, seconds: f64| Sampling { rate_hz, seconds };
+    let seconds = *chance.one_of(&[30.0, 60.0, 60.0, 90.0]);
+    let hold_s = *chance.one_of(&[0.0, 5.0, 10.0, 20.0]);
+    let mut readings = vec![reading(ReadingKind::LeakDown {
+        pressure,
+        sampling: at(10.0, seconds),
+        hold_s,
+        together: false,
+    })];
+    if chance.happens(0.8) {
+        readings.push(reading(ReadingKind::CrossWatch { pressure, sampling: at(2.0, 60.0) }));
+    }
+    if chance.happens(0.85) {
+        let sampling = if by_hand || !vessel { at(100.0, 5.0) } else { at(50.0, 6.0) };
+        readings.push(reading(ReadingKind::AirPassage { from_reservoir: vessel, pressure, sampling }));
+    }
+    if vessel && chance.happens(0.55) {
+        let through_fixture = chance.happens(0.6);
+        readings.push(reading(ReadingKind::Volume { by_air: true, through_fixture }));
+    }
+    let shares = [vec![1.0], vec![1.0, 0.7, 0.4], vec![1.0, 0.8, 0.6, 0.45, 0.3]]
+        [chance.by_weight(&[0.4, 0.3, 0.3])]
+    .clone();
+    let others = if chance.happens(0.1) { Others::Open } else { Others::Closed };
+    let sampling = chance.happens(0.7).then(|| at(10.0, 60.0));
+    readings.push(reading(ReadingKind::Flow { shares, others, sampling }));
+    if !vessel && chance.happens(0.3) {
+        readings.push(reading(ReadingKind::Volume { by_air: false, through_fixture: chance.happens(0.5) }));
+    }
+    let day = i64::try_from(seed % 3000).unwrap_or(0);
+    VisitPlan {
+        id: format!("trial-{seed}"),
+        started: jiff::Timestamp::from_second(FIRST_S + 86_400 * day).unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+        by: "virtual rig".to_owned(),
+        water: Temperature::from_deg_c(chance.between(12.0, 30.0)),
+        steel: Temperature::from_deg_c(chance.between(17.0, 26.0)),
+        readings,
+    }
+}

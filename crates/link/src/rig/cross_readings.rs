@@ -1,0 +1,96 @@
+//! One circuit charged, its neighbours closed at the air's pressure and watched.
+
+use bench::mould::CircuitId;
+use bench::visit::CrossWatch;
+
+use super::air_readings::{Test, Watched};
+use super::bench::Bench;
+use crate::air::leak::{Network, Vessel};
+use crate::chance::Chance;
+use crate::plan::Logger;
+
+/// Leak that an operator notices in a leak-down and follows up, mbar l/s.
+const NOTICED_MBAR_L_S: f64 = 0.08;
+/// Drift of a watched circuit's pressure, standard deviation, mbar/s: an unpressurised volume feels the steel's
+/// temperature a seventh as much as a charged one.
+const WATCHED_DRIFT_MBAR_S: f64 = 0.003;
+
+impl Bench<'_> {
+    /// Circuits of the hook-up list that fell in a leak-down, in the operator's eyes.
+    pub fn suspects(&self) -> Vec<usize> {
+        let at = calc::quantity::AbsolutePressure::from_bar(7.0);
+        let rate = |circuit: usize| -> f64 {
+            self.leaks
+                .iter()
+                .filter(|(from, to, _)| *from == circuit || *to == Some(circuit))
+                .map(|(_, _, passage)| passage.rate(at, self.air).mbar_l_s())
+                .sum()
+        };
+        (0..self.really.len()).filter(|listed| rate(self.really[*listed]) > NOTICED_MBAR_L_S).collect()
+    }
+
+    /// Circuits that hang on the other ports meanwhile: known neighbours first, then the nearest of the list.
+    fn watchers(&self, listed: usize) -> Vec<usize> {
+        let neighbours = &self.plan.circuits[listed].neighbours;
+        let mut others: Vec<usize> = (0..self.really.len()).filter(|other| *other != listed).collect();
+        let distant = |other: &usize| {
+            (!neighbours.contains(&self.plan.circuits[*other].id), other.abs_diff(listed), *other)
+        };
+        others.sort_by_key(distant);
+        others.truncate(self.ports.len().saturating_sub(1));
+        others.sort_unstable();
+        others
+    }
+
+    pub fn cross_watch(&self, listed: usize, test: Test, logger: Logger, chance: &mut Chance) -> CrossWatch {
+        let watchers = self.watchers(listed);
+        let (count, step_s) = (test.sampling.count(), test.sampling.step_s());
+        let charged = self.really[listed];
+        let drift_k_s = 0.001 * chance.normal();
+        let supply = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
+        let mut vessels = vec![Vessel {
+            volume_m3: self.chargeable(listed).m3(),
+            start_pa: supply,
+            kept: false,
+            factors: self.settling(listed, test, drift_k_s, chance).factors(step_s, count),
+        }];
+        let mut places = vec![(charged, 0)];
+        for other in &watchers {
+            places.push((self.really[*other], vessels.len()));
+            let drift = WATCHED_DRIFT_MBAR_S * 1e2 * chance.normal() / self.air.pa();
+            vessels.push(Vessel {
+                volume_m3: self.chargeable(*other).m3(),
+                start_pa: self.air.pa(),
+                kept: false,
+                factors: (0..count).map(|step| 1.0 + drift * step_s * step as f64).collect(),
+            });
+        }
+        let place = |circuit: usize| places.iter().find(|(real, _)| *real == circuit).map(|(_, at)| *at);
+        let leaks = self
+            .leaks
+            .iter()
+            .filter_map(|(from, to, passage)| match (place(*from), to.map(place)) {
+                (Some(from), Some(to)) => Some((from, to, *passage)),
+                (Some(from), None) => Some((from, None, *passage)),
+                // A leak is the same both ways.
+                (None, Some(Some(to))) => Some((to, None, *passage)),
+                (None, _) => None,
+            })
+            .collect();
+        let seen = Network { vessels, leaks, air_pa: self.air.pa() }.run(step_s, count);
+        let mut written = |column: &[f64]| {
+            let watched = Watched { bar_g: self.gauge(column), drift_k_s };
+            self.written(&watched, test.sampling, logger, chance)
+        };
+        let id = |listed: usize| -> CircuitId { self.plan.circuits[listed].id.clone() };
+        let charged_decay = seen.first().map(|column| written(column));
+        let watched =
+            watchers.iter().zip(seen.iter().skip(1)).map(|(other, column)| (id(*other), written(column)));
+        let watched = watched.collect();
+        let open = (0..self.really.len())
+            .filter(|other| *other != listed && !watchers.contains(other))
+            .map(id)
+            .collect();
+        CrossWatch { open, charged_decay, watched }
+    }
+}
