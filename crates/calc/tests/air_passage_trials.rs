@@ -2,7 +2,9 @@
 #[path = "air_passage_trials/world.rs"]
 mod world;
 
-use calc::air::discharge::{Charged, Decay, Discharge, Gauge, Seen, evaluate};
+use calc::air::discharge::{Charged, Discharge, Gauge, Seen, evaluate};
+use calc::air::leak_down::DecayData;
+use calc::trace::Trace;
 use calc::quantity::{AbsolutePressure, PressureDrop, Temperature, Volume};
 use world::*;
 
@@ -49,12 +51,13 @@ fn probe() {
         gen_s += clock.elapsed().as_secs_f64();
         let clock = std::time::Instant::now();
         let volume_said = dice.spread(volume, 0.005);
+        let trace = Trace { time_s: times.clone(), pressure_bar_g: Some(shown.clone()), ..Trace::default() };
         let discharge = Discharge {
             charged: Charged::Reservoir { volume: Volume::from_l(volume_said) },
             volume_standard: 0.005,
             circuit_volume: Some(Volume::from_l(if flag("NOVOL") { 0.2 * own } else { own })),
             volume_before_circuit: None,
-            decay: Decay::Trace { time_s: &times, pressure_bar_g: &shown },
+            decay: DecayData::Trace(&trace),
             gauge: Gauge { noise: Some(PressureDrop::from_bar(watch.noise)), ..Gauge::default() },
             air_temperature: Temperature::from_k(wall_k),
             atmosphere: AbsolutePressure::from_bar(atmosphere),

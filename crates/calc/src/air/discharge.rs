@@ -7,6 +7,7 @@ mod least_squares;
 pub mod model;
 mod samples;
 
+use crate::air::leak_down::DecayData;
 use crate::estimate::{Estimate, Uncertain, root_sum_square};
 use crate::limits::{OutOfRange, within};
 use crate::numeric::{math, stats};
@@ -37,27 +38,6 @@ impl Charged {
             Self::Circuit { volume } | Self::Reservoir { volume } => volume,
         }
     }
-}
-
-/// What was seen of the falling pressure.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Decay<'a> {
-    /// Logged; times rise, all numbers are finite.
-    Trace {
-        /// Seconds.
-        time_s: &'a [f64],
-        /// Gauge pressure at these times.
-        pressure_bar_g: &'a [f64],
-    },
-    /// Read at the start and at the end.
-    TwoReadings {
-        /// At the start, just before the air was let out.
-        start: GaugePressure,
-        /// At the end.
-        end: GaugePressure,
-        /// Time between.
-        time: Duration,
-    },
 }
 
 /// The gauge that watched.
@@ -92,14 +72,31 @@ pub struct Discharge<'a> {
     /// Smallest volume that can lie between the gauge and a plug: hoses up to the circuit; 15 % of what was charged is
     /// taken if not known. Counts for a circuit that empties itself.
     pub volume_before_circuit: Option<Volume>,
-    /// What was seen.
-    pub decay: Decay<'a>,
+    /// What was seen, from before the opening if possible.
+    pub decay: DecayData<'a>,
     /// Gauge.
     pub gauge: Gauge,
     /// Temperature of air and walls at the start.
     pub air_temperature: Temperature,
     /// Pressure of the surrounding air.
     pub atmosphere: AbsolutePressure,
+}
+
+impl<'a> Discharge<'a> {
+    /// A discharge with a volume good to 2 %, a usual logger, 20 degC and the standard atmosphere.
+    #[must_use]
+    pub fn new(charged: Charged, decay: DecayData<'a>) -> Self {
+        Self {
+            charged,
+            volume_standard: 0.02,
+            circuit_volume: None,
+            volume_before_circuit: None,
+            decay,
+            gauge: Gauge::default(),
+            air_temperature: Temperature::from_deg_c(20.0),
+            atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE,
+        }
+    }
 }
 
 /// What a discharge says about the conductance of all that the air went through.
@@ -230,15 +227,16 @@ pub fn evaluate(discharge: &Discharge<'_>) -> Result<Evaluation, DischargeError>
     within("air_temperature_deg_c", discharge.air_temperature.deg_c(), -20.0, 80.0, "degC")?;
     within("atmosphere_bar_abs", discharge.atmosphere.bar(), 0.5, 1.2, "bar")?;
     match discharge.decay {
-        Decay::TwoReadings { start, end, time } => bounds::two_readings(discharge, start, end, time),
-        Decay::Trace { time_s, pressure_bar_g } => trace(discharge, time_s, pressure_bar_g),
+        DecayData::TwoReadings { start, end, time } => bounds::two_readings(discharge, start, end, time),
+        DecayData::Trace(logged) => {
+            let (time_s, pressure_bar_g) = logged.pressures().ok_or(DischargeError::Trace)?;
+            trace(discharge, &time_s, &pressure_bar_g)
+        }
     }
 }
 
 fn trace(discharge: &Discharge<'_>, time_s: &[f64], pressure: &[f64]) -> Result<Evaluation, DischargeError> {
-    let finite = time_s.iter().chain(pressure).all(|number| number.is_finite());
-    let rising = time_s.windows(2).all(|pair| matches!(pair, [a, b] if a < b));
-    if !finite || !rising || time_s.len() != pressure.len() {
+    if !time_s.windows(2).all(|pair| matches!(pair, [a, b] if a < b)) {
         return Err(DischargeError::Trace);
     }
     let data = samples::prepare(time_s, pressure, &discharge.gauge).ok_or(DischargeError::Trace)?;
