@@ -23,7 +23,7 @@ pub const FLOW_FACTOR_DENSITY_KG_M3: f64 = super::circuit::REFERENCE_DENSITY_KG_
 
 /// Drop and slope at one flow, in SI units.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Point {
+pub(crate) struct Point {
     pub drop_pa: f64,
     /// d drop / d flow.
     pub slope_pa_s_m3: f64,

@@ -6,6 +6,8 @@ use crate::numeric::math;
 
 /// Upstream pressure at which conductances are stated: friction in bores makes them rise slightly with pressure.
 pub const STATED_AT_BAR_ABS: f64 = 7.0;
+/// Pressure at 20 degC whose density is that of the wall coefficient.
+const WALL_DENSITY_BAR: f64 = 4.5;
 /// Below this share of the starting gauge pressure the model stops: gauges and flow function are poor there.
 const STOP_SHARE: f64 = 0.02;
 /// Steps of the integration per time constant.
@@ -26,8 +28,14 @@ pub struct Vessel {
     pub pressure_exponent: f64,
     /// Volume in dm3.
     pub volume: f64,
-    /// Heat from the wall per kelvin and dm3, as d p/d t of the gas: bar/(s K).
+    /// Heat from the wall per kelvin and dm3, as d p/d t of the gas at the density of 4.5 bar and 20 degC: bar/(s K). It
+    /// goes with the density to the power of `wall_exponent`.
     pub wall_bar_s_k: f64,
+    /// 0 for a constant coefficient, 2/3 for free turbulent convection.
+    pub wall_exponent: f64,
+    /// How far the cold gas of the vessel has warmed to the wall's temperature where the flow is limited: 0 for a nozzle
+    /// at the vessel, 1 for a long line.
+    pub warming: f64,
     /// Temperature of the wall, and of the gas at the start, K.
     pub wall_temperature: f64,
     /// Pressure at the start.
@@ -40,6 +48,40 @@ pub struct Vessel {
 #[must_use]
 pub fn wall_rate(wall_w_m3_k: f64) -> f64 {
     (HEAT_CAPACITY_RATIO - 1.0) * wall_w_m3_k * 1e-5
+}
+
+/// How the gas takes up heat from the wall: the two ends between which the truth lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Heat {
+    /// None.
+    None,
+    /// As much as keeps the wall's temperature.
+    Full,
+}
+
+/// Time in units of V/C (with C at a reference pressure of 1 bar) in which the pressure falls from `from` to `to` bar
+/// absolute; the gas has the reference temperature at `from`. Simpson's rule on ln p.
+#[must_use]
+pub fn emptying_number(from: f64, to: f64, outlet: f64, critical_ratio: f64, heat: Heat) -> f64 {
+    const PANELS: u32 = 128;
+    let (low, high) = (math::ln(to), math::ln(from));
+    let width = (high - low) / f64::from(PANELS);
+    let rate = |ln_p: f64| {
+        let share = flow_share(outlet / math::exp(ln_p), critical_ratio).max(1e-6);
+        match heat {
+            Heat::Full => 1.0 / share,
+            Heat::None => {
+                let k = HEAT_CAPACITY_RATIO;
+                let root_temperature = math::exp((k - 1.0) / (2.0 * k) * (ln_p - high));
+                1.0 / (k * share * root_temperature)
+            }
+        }
+    };
+    let mut sum = rate(low) + rate(high);
+    for panel in 1..PANELS {
+        sum += rate(low + f64::from(panel) * width) * if panel % 2 == 1 { 4.0 } else { 2.0 };
+    }
+    sum * width / 3.0
 }
 
 /// A curve of pressure over time since the opening.
@@ -55,12 +97,14 @@ impl Vessel {
     /// `iso-6358-2` for the flow, textbook balance for the rest).
     fn rates(&self, pressure: f64, temperature: f64) -> (f64, f64) {
         let k = HEAT_CAPACITY_RATIO;
-        let able =
-            self.conductance * math::exp(self.pressure_exponent * math::ln(pressure / STATED_AT_BAR_ABS));
+        let able = self.conductance * math::exp(self.pressure_exponent * math::ln(pressure / STATED_AT_BAR_ABS));
         let share = flow_share(self.outlet / pressure, self.critical_ratio);
         // Conductance times the reference pressure of 1 bar over the volume is a rate per second.
-        let out = able / self.volume * (temperature / REFERENCE_TEMPERATURE_K).sqrt() * share;
-        let pressure_rate = -k * out * pressure + self.wall_bar_s_k * (self.wall_temperature - temperature);
+        let line = temperature + self.warming * (self.wall_temperature - temperature);
+        let out = able / self.volume * share * temperature / (line * REFERENCE_TEMPERATURE_K).sqrt();
+        let density = pressure * REFERENCE_TEMPERATURE_K / (temperature * WALL_DENSITY_BAR);
+        let wall = self.wall_bar_s_k * math::exp(self.wall_exponent * math::ln(density));
+        let pressure_rate = -k * out * pressure + wall * (self.wall_temperature - temperature);
         let temperature_rate = temperature * (pressure_rate / pressure + out);
         (pressure_rate, temperature_rate)
     }
@@ -104,15 +148,35 @@ impl Vessel {
 }
 
 impl Curve {
+    /// The curve as a gauge with first-order lag shows it (exact for straight pieces between the steps).
+    #[must_use]
+    pub fn lagged(&self, lag_s: f64) -> Self {
+        let Some(&(first, _)) = self.points.first() else { return self.clone() };
+        if lag_s < 1e-3 * self.step_s {
+            return self.clone();
+        }
+        let kept = math::exp(-self.step_s / lag_s);
+        let mut shown = first;
+        let mut before = first;
+        let points = self
+            .points
+            .iter()
+            .map(|&(p, _)| {
+                // A ramp from `before` to `p`: the gauge trails it by slope times lag.
+                let trail = (p - before) / self.step_s * lag_s;
+                shown = p - trail + (shown - before + trail) * kept;
+                before = p;
+                (shown, (p - shown) / lag_s)
+            })
+            .collect();
+        Self { step_s: self.step_s, points }
+    }
+
     /// Pressure at a time since the opening; the start before it, the last point after the end.
     #[must_use]
     pub fn at(&self, time_s: f64) -> f64 {
         let place = (time_s / self.step_s).max(0.0);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "not negative, and `get` checks"
-        )]
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "not negative, and `get` checks")]
         let index = place as usize;
         match (self.points.get(index), self.points.get(index + 1)) {
             (Some((a, da)), Some((b, db))) => {
@@ -158,6 +222,8 @@ mod tests {
             pressure_exponent: 0.0,
             volume: 1.0,
             wall_bar_s_k: wall,
+            wall_exponent: 1.0 / 3.0,
+            warming: 0.0,
             wall_temperature: REFERENCE_TEMPERATURE_K,
             start: 7.013,
             outlet: 1.013,
@@ -178,9 +244,24 @@ mod tests {
     }
 
     #[test]
+    fn emptying_numbers_of_the_two_ends() {
+        // Choked, 7 to 3.5 bar: isothermal ln 2, adiabatic 5 (2^(1/7) - 1) (textbook), V/C = 1.
+        let number = |heat| emptying_number(7.0, 3.5, 0.1, 0.5, heat);
+        assert!((number(Heat::Full) - core::f64::consts::LN_2).abs() < 1e-9);
+        assert!((number(Heat::None) - 5.0 * (math::powf(2.0, 1.0 / 7.0) - 1.0)).abs() < 1e-9);
+        let subsonic = emptying_number(7.013, 2.013, 1.013, 0.1, Heat::Full);
+        assert!((subsonic * 2.0 / 2.573 - 1.0).abs() < 1e-3, "own reference time 2.573 s for V/C = 2");
+    }
+
+    #[test]
     fn adiabatic_closed_form() {
         // Choked adiabatic discharge: t = 5 (V/C) [(p0/p)^(1/7) - 1] (textbook); V 10, C 1, 7 to 3.5 bar abs: 5.204 s.
-        let vessel = Vessel { volume: 10.0, start: 7.0, outlet: 0.5, ..vessel(1.0, 0.5, 0.0) };
+        let vessel = Vessel {
+            volume: 10.0,
+            start: 7.0,
+            outlet: 0.5,
+            ..vessel(1.0, 0.5, 0.0)
+        };
         let time = vessel.curve(20.0).time_to(3.5).unwrap();
         assert!((time - 50.0 * (math::powf(2.0, 1.0 / 7.0) - 1.0)).abs() < 1e-4, "{time}");
         assert!((time - 5.204).abs() < 1e-3);
@@ -190,6 +271,18 @@ mod tests {
     fn wall_heat_lies_between() {
         let half = |wall| vessel(0.5, 0.3, wall).curve(10.0).time_to(3.5).unwrap();
         assert!(half(0.0) < half(wall_rate(1_500.0)) && half(wall_rate(1_500.0)) < half(ISOTHERMAL));
+    }
+
+    #[test]
+    fn a_lagging_gauge_trails_an_exponential_by_its_lag() {
+        // Choked isothermal fall is exp(-t/T); a lag L shows exp(-t/T)/(1 - L/T) once its own start is forgotten.
+        let choked = Vessel { outlet: 0.01, ..vessel(0.5, 0.3, ISOTHERMAL) };
+        let curve = choked.curve_with_step(4.0, 0.004);
+        let shown = curve.lagged(0.1);
+        let ratio = shown.at(1.5) / curve.at(1.5);
+        let rate = -math::ln(curve.at(1.51) / curve.at(1.49)) / 0.02;
+        assert!((ratio * (1.0 - 0.1 * rate) - 1.0).abs() < 2e-3, "{ratio}");
+        assert!((curve.lagged(0.0).at(1.0) - curve.at(1.0)).abs() < 1e-12);
     }
 
     #[test]

@@ -131,7 +131,12 @@ impl Line {
         let mut steps = Vec::with_capacity(pieces.len() * 2);
         let mut bore = None;
         for piece in pieces {
-            if let Some(Element::Quadratic(change)) = step_before(piece, &mut bore) {
+            let before = bore;
+            let change = step_before(piece, &mut bore);
+            // A step to a wider bore is a momentum balance in the marching itself, at any speed.
+            if let Some(Element::Quadratic(change)) = change
+                && bore < before
+            {
                 steps.push(Step::Square { per_m4: change.per_m4 });
             }
             steps_of(piece, temperature, &mut steps)?;
@@ -272,8 +277,11 @@ fn steps_of(piece: &Piece, temperature: Temperature, into: &mut Vec<Step>) -> Re
 /// Into a cross-section and through a loss number in it; nothing if the flow chokes there.
 fn through(from: State, area_m2: f64, square: f64, loss: f64) -> Option<State> {
     let entered = match from.area_m2 {
-        Some(before) if (before / area_m2 - 1.0).abs() > 1e-9 => {
-            change_of_speed(from.pressure_pa, square / (before * before), square / (area_m2 * area_m2))?
+        Some(before) if before > area_m2 * (1.0 + 1e-9) => {
+            into_narrow(from.pressure_pa, square / (before * before), square / (area_m2 * area_m2))?
+        }
+        Some(before) if before < area_m2 * (1.0 - 1e-9) => {
+            into_wide(from.pressure_pa, square / (before * before), before / area_m2)
         }
         _ => from.pressure_pa,
     };
@@ -306,8 +314,17 @@ fn along(p1: f64, momentum: f64, loss: f64) -> Option<f64> {
     Some(p1 * y.sqrt())
 }
 
-/// Pressure after a change of cross-section without loss, isothermal: ln p + G^2 R T/(2 p^2) stays.
-fn change_of_speed(p1: f64, momentum_before: f64, momentum_after: f64) -> Option<f64> {
+/// Pressure behind a sudden enlargement, isothermal momentum balance with the narrow end's pressure on the shoulder:
+/// p2 + G2^2 R T/p2 = p1 + a G1^2 R T/p1, `a` the ratio of areas; the subsonic root always exists. For slow flow this is
+/// the loss `(1 - a)^2` of Borda and Carnot.
+fn into_wide(p1: f64, momentum_before: f64, area_ratio: f64) -> f64 {
+    let sum = p1 + area_ratio * momentum_before / p1;
+    let momentum_after = momentum_before * area_ratio * area_ratio;
+    0.5 * (sum + (sum * sum - 4.0 * momentum_after).max(0.0).sqrt())
+}
+
+/// Pressure after a narrowing without loss, isothermal: ln p + G^2 R T/(2 p^2) stays.
+fn into_narrow(p1: f64, momentum_before: f64, momentum_after: f64) -> Option<f64> {
     let kept = momentum_before / (2.0 * p1 * p1);
     let k = momentum_after / (p1 * p1);
     // h(z) = z + k exp(-2 z)/2 - kept = 0 with z = ln(p2/p1); h rises for exp(2 z) > k.
