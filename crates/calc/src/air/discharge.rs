@@ -176,7 +176,9 @@ pub enum DischargeError {
     #[error("a trace needs at least two samples with rising times, and pressure at the first")]
     Trace,
     /// The pressure rose.
-    #[error("the pressure rose from {start_bar_g} to {end_bar_g} bar; give the reading of the air being let out")]
+    #[error(
+        "the pressure rose from {start_bar_g} to {end_bar_g} bar; give the reading of the air being let out"
+    )]
     Rising {
         /// Start.
         start_bar_g: f64,

@@ -236,7 +236,8 @@ fn without_fixture(evaluation: &Evaluation, input: &PassageInput<'_>) -> Result<
         ) => Evidence::Value {
             value: conductance_dm3_s_bar.value,
             standard_ln_down: math::ln(lower.value / lower.low) / Z95,
-            standard_ln_up: (math::ln(conductance_dm3_s_bar.high / conductance_dm3_s_bar.value) / Z95).max(standard_ln),
+            standard_ln_up: (math::ln(conductance_dm3_s_bar.high / conductance_dm3_s_bar.value) / Z95)
+                .max(standard_ln),
         },
         (Removed::Contradiction { fixture }, _) | (_, Removed::Contradiction { fixture }) => {
             Evidence::Contradiction { fixture: fixture.dm3_s_bar() }

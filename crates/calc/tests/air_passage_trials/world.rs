@@ -176,7 +176,8 @@ pub struct Circuit {
 
 /// A circuit of the usual range and how it was really made: bores to 0.05 mm, turns to 25 %.
 pub fn circuit(dice: &mut Dice) -> Circuit {
-    let diameter_mm = [4.76, 6.0, 6.35, 8.0, 8.0, 9.5, 10.0, 10.0, 11.1, 12.0, 14.0][(dice.between(0.0, 10.999)) as usize];
+    let diameter_mm =
+        [4.76, 6.0, 6.35, 8.0, 8.0, 9.5, 10.0, 10.0, 11.1, 12.0, 14.0][(dice.between(0.0, 10.999)) as usize];
     let length_mm = dice.log_between(300.0, 6_000.0);
     let elbows = 2 + dice.poisson(length_mm / 300.0).min(20);
     let passes = elbows + 1;
@@ -206,15 +207,13 @@ pub fn circuit(dice: &mut Dice) -> Circuit {
 pub fn fixture(dice: &mut Dice) -> (Vec<Stretch>, Vec<Stretch>) {
     let diameter_mm = [9.0, 11.0, 13.0][(dice.between(0.0, 2.999)) as usize];
     let hose = |dice: &mut Dice| {
-        vec![
-            Stretch {
-                diameter_mm,
-                length_mm: dice.between(500.0, 2_500.0),
-                roughness_um: 2.0,
-                turns_k: 0.0,
-                coupling_kv: dice.between(1.7, 2.6),
-            },
-        ]
+        vec![Stretch {
+            diameter_mm,
+            length_mm: dice.between(500.0, 2_500.0),
+            roughness_um: 2.0,
+            turns_k: 0.0,
+            coupling_kv: dice.between(1.7, 2.6),
+        }]
     };
     let (before, mut after) = (hose(dice), hose(dice));
     // The coupling at the circuit comes first on the way out.
@@ -416,7 +415,8 @@ pub fn seen(watch: &Watch, dice: &mut Dice, scene: &Scene, times: &[f64]) -> Vec
     let interval = times[1] - times[0];
     // The lag runs on a finer grid than the samples.
     let fine = ((interval / (0.2 * watch.lag_s).max(interval / 40.0)).ceil() as usize).clamp(1, 40);
-    let grid: Vec<f64> = (0..times.len() * fine).map(|i| times[0] + interval * i as f64 / fine as f64).collect();
+    let grid: Vec<f64> =
+        (0..times.len() * fine).map(|i| times[0] + interval * i as f64 / fine as f64).collect();
     let truth = pressures(scene, &grid);
     let mut shown = truth[0];
     let mut out = Vec::with_capacity(times.len());

@@ -57,7 +57,13 @@ fn value(low: f64, middle: f64, high: f64) -> Seen {
     }
 }
 
-fn bare(discharge: &Discharge<'_>, seen: Seen, start_bar_g: f64, opened_s: f64, note: Option<Note>) -> Evaluation {
+fn bare(
+    discharge: &Discharge<'_>,
+    seen: Seen,
+    start_bar_g: f64,
+    opened_s: f64,
+    note: Option<Note>,
+) -> Evaluation {
     let own = matches!(discharge.charged, Charged::Circuit { .. }).then_some(Note::OwnVolume);
     let mut notes: Vec<Note> = own.into_iter().chain(note).collect();
     notes.sort_unstable();
@@ -85,7 +91,8 @@ pub(super) fn two_readings(
     let gauge = &discharge.gauge;
     let noise = gauge.noise.map_or(0.0, |noise| noise.bar());
     // Half a step and both readings' noise; zero shifts both alike.
-    let spread = Z95 * root_sum_square(&[noise.max(0.002), gauge.step.bar() / 12.0_f64.sqrt(), gauge.zero.bar()]);
+    let spread =
+        Z95 * root_sum_square(&[noise.max(0.002), gauge.step.bar() / 12.0_f64.sqrt(), gauge.zero.bar()]);
     if end.bar() > start.bar() + 2.0 * spread {
         return Err(DischargeError::Rising { start_bar_g: start.bar(), end_bar_g: end.bar() });
     }

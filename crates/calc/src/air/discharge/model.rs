@@ -97,7 +97,8 @@ impl Vessel {
     /// `iso-6358-2` for the flow, textbook balance for the rest).
     fn rates(&self, pressure: f64, temperature: f64) -> (f64, f64) {
         let k = HEAT_CAPACITY_RATIO;
-        let able = self.conductance * math::exp(self.pressure_exponent * math::ln(pressure / STATED_AT_BAR_ABS));
+        let able =
+            self.conductance * math::exp(self.pressure_exponent * math::ln(pressure / STATED_AT_BAR_ABS));
         let share = flow_share(self.outlet / pressure, self.critical_ratio);
         // Conductance times the reference pressure of 1 bar over the volume is a rate per second.
         let line = temperature + self.warming * (self.wall_temperature - temperature);
@@ -176,7 +177,11 @@ impl Curve {
     #[must_use]
     pub fn at(&self, time_s: f64) -> f64 {
         let place = (time_s / self.step_s).max(0.0);
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "not negative, and `get` checks")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "not negative, and `get` checks"
+        )]
         let index = place as usize;
         match (self.points.get(index), self.points.get(index + 1)) {
             (Some((a, da)), Some((b, db))) => {
@@ -256,12 +261,7 @@ mod tests {
     #[test]
     fn adiabatic_closed_form() {
         // Choked adiabatic discharge: t = 5 (V/C) [(p0/p)^(1/7) - 1] (textbook); V 10, C 1, 7 to 3.5 bar abs: 5.204 s.
-        let vessel = Vessel {
-            volume: 10.0,
-            start: 7.0,
-            outlet: 0.5,
-            ..vessel(1.0, 0.5, 0.0)
-        };
+        let vessel = Vessel { volume: 10.0, start: 7.0, outlet: 0.5, ..vessel(1.0, 0.5, 0.0) };
         let time = vessel.curve(20.0).time_to(3.5).unwrap();
         assert!((time - 50.0 * (math::powf(2.0, 1.0 / 7.0) - 1.0)).abs() < 1e-4, "{time}");
         assert!((time - 5.204).abs() < 1e-3);

@@ -51,7 +51,10 @@ pub(super) fn prepare(times: &[f64], pressures: &[f64], gauge: &Gauge) -> Option
     if times.len() < 2 || last_time <= first_time || first <= 0.0 {
         return None;
     }
-    let noise = gauge.noise.map_or_else(|| noise_of(pressures), |noise| noise.bar()).max(gauge.step.bar() / 12.0_f64.sqrt());
+    let noise = gauge
+        .noise
+        .map_or_else(|| noise_of(pressures), |noise| noise.bar())
+        .max(gauge.step.bar() / 12.0_f64.sqrt());
     let noise = noise.max(1e-5);
     let level = median(pressures.get(..pressures.len().min(3))?);
     let started = pressures.iter().position(|p| *p < level - (0.01 * level).max(5.0 * noise));
@@ -78,7 +81,8 @@ pub(super) fn prepare(times: &[f64], pressures: &[f64], gauge: &Gauge) -> Option
     let emptied = end.is_some_and(|end| end < pressures.len());
     #[expect(clippy::cast_precision_loss, reason = "sample counts are far below 2^52")]
     let interval_s = (last_time - first_time) / (times.len() - 1) as f64;
-    let gone_within_s = end.filter(|_| emptied).and_then(|end| times.get(end)).map(|gone| gone - before_fall_s);
+    let gone_within_s =
+        end.filter(|_| emptied).and_then(|end| times.get(end)).map(|gone| gone - before_fall_s);
     Some(Prepared {
         rest,
         rest_standard,
