@@ -59,7 +59,12 @@ pub fn visit_file(bytes: &[u8]) {
 pub fn trace(bytes: &[u8]) {
     let told = [("Druck".to_owned(), "pressure_psi_g".to_owned())].into();
     for (columns, needed) in [(BTreeMap::new(), Quantity::Pressure), (told, Quantity::Flow)] {
-        let wanted = Wanted { columns, needed, atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE };
+        let wanted = Wanted {
+            usual_columns: BTreeMap::new(),
+            columns,
+            needed,
+            atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE,
+        };
         match read_trace(bytes, &wanted) {
             Ok((trace, _)) => {
                 assert!((2..=KEPT_SAMPLES).contains(&trace.len()) || trace.len() == 1);

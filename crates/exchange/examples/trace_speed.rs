@@ -39,6 +39,7 @@ fn read(path: &str) -> Result<(), Box<dyn std::error::Error>> {
     let bytes = std::fs::metadata(path)?.len();
     let wanted = Wanted {
         columns: BTreeMap::new(),
+        usual_columns: BTreeMap::new(),
         needed: Quantity::Pressure,
         atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE,
     };

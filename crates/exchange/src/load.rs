@@ -218,6 +218,7 @@ fn read_trace(
         Hashing::new(intake.open_named(sheet, &format!("{}.trace", wanted.path), &wanted.name)?);
     let options = Wanted {
         columns: wanted.columns.clone(),
+        usual_columns: shapes::visit_meaning::columns(&sheet.document.value),
         needed: match wanted.needed {
             TraceUse::Pressure => csv::Quantity::Pressure,
             TraceUse::Flow => csv::Quantity::Flow,

@@ -30,6 +30,7 @@ pub static FILE: &[Field] = &[
         Kind::List { of: &Kind::Record(HOOK_UP), least: 0 },
         "which circuit was on which port",
     ),
+    Field::optional("columns", Kind::Map(&Kind::Text), "what columns hold, for all traces of the visit"),
     Field::optional("reading", Kind::List { of: &reading::READING, least: 0 }, "readings"),
     Field::optional(
         "treatment",

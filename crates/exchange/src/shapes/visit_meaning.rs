@@ -173,10 +173,15 @@ fn reading(item: &Value, path: &str, around: &Around<'_>, found: &mut Found, wan
 }
 
 fn trace_wanted(record: &Value, path: &str, needed: TraceUse) -> Option<TraceWanted> {
-    let columns = record.get("columns").map(Value::fields).unwrap_or_default();
-    let columns = columns.iter().filter_map(|(name, role)| Some((name.clone(), role.as_text()?.to_owned())));
     let name = text(record, "trace")?.to_owned();
-    Some(TraceWanted { path: path.to_owned(), name, columns: columns.collect(), needed })
+    Some(TraceWanted { path: path.to_owned(), name, columns: columns(record), needed })
+}
+
+/// The `columns` table of a reading or of the whole file.
+#[must_use]
+pub fn columns(record: &Value) -> BTreeMap<String, String> {
+    let columns = record.get("columns").map(Value::fields).unwrap_or_default();
+    columns.iter().filter_map(|(name, role)| Some((name.clone(), role.as_text()?.to_owned()))).collect()
 }
 
 /// A trace, or start, end and time between: one of the two, and the second one whole.
