@@ -123,7 +123,7 @@ mod tests {
     #[test]
     fn isothermal_and_adiabatic_ends() {
         // Choked, V = 10 dm3: isothermal t = tau ln 2, adiabatic t = (tau/0.2) (2^(0.2/1.4) - 1) = 0.520 tau
-        // (facts C2: 6.93 s and 5.20 s for tau = 10 s), tau = V/(C 1 bar) with C at 20 degC.
+        // (6.93 s and 5.20 s for tau = 10 s), tau = V/(C 1 bar) with C at 20 degC.
         let path = hole(3.0);
         let tau = 10.0 / path.sonic_conductance().dm3_s_bar();
         let tau = tau * 1e5 / (1.185 * GAS * 293.15);

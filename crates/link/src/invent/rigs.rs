@@ -35,7 +35,7 @@ pub(super) fn rig(options: &Invention, chance: &mut Chance) -> (RigPlan, bool) {
         ..Rig::default()
     };
     let (diameter, length) = (*chance.one_of(&[9.0, 11.0, 13.0]), chance.between(0.8, 3.0));
-    // Through couplings, or couplings that shut on one side (facts, A6.7).
+    // Through couplings, or couplings that shut on one side (common practice, no source).
     let factor = if chance.happens(0.6) { chance.between(1.7, 2.8) } else { chance.between(0.9, 1.5) };
     let side = vec![
         Piece::Hose {
