@@ -200,7 +200,7 @@ fn charged(input: Input<'_>, rig: &Rig) -> Option<Charged> {
         return Some(Charged::Circuit);
     }
     let volume = input.optional_number("reservoir_volume_ml").map(Volume::from_ml);
-    volume.or(rig.reference_volume).map(Charged::Reservoir)
+    volume.or(rig.reservoir_volume).or(rig.reference_volume).map(Charged::Reservoir)
 }
 
 fn flow(input: Input<'_>, path: &str, belongings: &Belongings<'_>) -> Option<Flow> {

@@ -36,6 +36,8 @@ pub struct Around<'a> {
     pub circuits: Option<BTreeSet<&'a str>>,
     /// Whether the rig has a vessel of known volume; nothing if the rig's file could not be read.
     pub reference_volume: Option<bool>,
+    /// Whether the rig has a vessel that can empty through a circuit; nothing if the rig's file could not be read.
+    pub reservoir: Option<bool>,
 }
 
 /// Checks the meaning; answers the traces that the readings name.
@@ -139,11 +141,8 @@ fn reading(item: &Value, path: &str, around: &Around<'_>, found: &mut Found, wan
             pressure(item, path, wanted);
             trace_or_pair(item, path, true, found);
             let reservoir = text(item, "charged") == Some("reservoir");
-            if reservoir
-                && item.get("reservoir_volume_ml").is_none()
-                && around.reference_volume == Some(false)
-            {
-                let hint = "give reservoir_volume_ml here, or reference_volume_ml of the rig";
+            if reservoir && item.get("reservoir_volume_ml").is_none() && around.reservoir == Some(false) {
+                let hint = "give reservoir_volume_ml here or in the rig's table";
                 found.fault(Fault::new("reservoir_volume_ml", "missing", hint).under(path));
             }
             if !reservoir && item.get("reservoir_volume_ml").is_some() {

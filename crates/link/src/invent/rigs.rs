@@ -31,6 +31,8 @@ pub(super) fn rig(options: &Invention, chance: &mut Chance) -> (RigPlan, bool) {
         pump_curve: vec![point(0.0, shut_off), point(0.5, 0.84 * shut_off), point(1.0, 0.0)],
         reference_volume: (!by_hand && chance.happens(0.85))
             .then(|| Volume::from_ml(*chance.one_of(&[500.0, 1000.0, 2000.0]))),
+        reservoir_volume: (!by_hand && chance.happens(0.85))
+            .then(|| Volume::from_ml(*chance.one_of(&[5_000.0, 10_000.0, 20_000.0]))),
         atmosphere: AbsolutePressure::from_bar(rounded(chance.between(0.96, 1.03), 0.001)),
         ..Rig::default()
     };
@@ -76,8 +78,9 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
         readings.push(reading(ReadingKind::CrossWatch { pressure, sampling: at(2.0, 60.0) }));
     }
     if chance.happens(0.85) {
-        let sampling = if by_hand || !vessel { at(100.0, 5.0) } else { at(50.0, 6.0) };
-        readings.push(reading(ReadingKind::AirPassage { from_reservoir: vessel, pressure, sampling }));
+        let reservoir = rig.stated.reservoir_volume.is_some();
+        let sampling = if reservoir { at(20.0, 20.0) } else { at(100.0, 5.0) };
+        readings.push(reading(ReadingKind::AirPassage { from_reservoir: reservoir, pressure, sampling }));
     }
     if vessel && chance.happens(0.55) {
         let through_fixture = chance.happens(0.6);

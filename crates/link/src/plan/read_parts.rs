@@ -29,6 +29,7 @@ pub(super) fn rig(input: Input<'_>, faults: &mut Vec<FormFault>) -> RigPlan {
             temperature_uncertainty_k: input.number("temperature_uncertainty_k"),
             pump_curve: pump_curve(input, faults),
             reference_volume,
+            reservoir_volume: input.optional_number("reservoir_volume_ml").map(Volume::from_ml),
             atmosphere: AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
             calibrated_until: text("calibrated_until"),
             ..Rig::default()
@@ -65,9 +66,15 @@ fn pump_curve(input: Input<'_>, faults: &mut Vec<FormFault>) -> Vec<(VolumeFlow,
 }
 
 pub(super) fn visit(input: Input<'_>, faults: &mut Vec<FormFault>) -> VisitPlan {
-    let needs_vessel = input
-        .records("reading")
-        .any(|reading| reading.text("method") == "air-expansion" || reading.text("charged") == "reservoir");
+    let needs_vessel = input.records("reading").any(|reading| reading.text("method") == "air-expansion");
+    let needs_reservoir = input.records("reading").any(|reading| reading.text("charged") == "reservoir");
+    let has_any = input
+        .record("rig")
+        .is_some_and(|rig| rig.has("reservoir_volume_ml") || rig.has("reference_volume_ml"));
+    if needs_reservoir && !has_any {
+        let hint = "give it, or take charged = \"circuit\"";
+        faults.push(FormFault::new("rig.reservoir_volume_ml", "missing, a reading needs the vessel", hint));
+    }
     if needs_vessel && !input.record("rig").is_some_and(|rig| rig.has("reference_volume_ml")) {
         let hint = "give it, or take charged = \"circuit\" and method = \"drained\"";
         faults.push(FormFault::new("rig.reference_volume_ml", "missing, a reading needs the vessel", hint));

@@ -219,7 +219,7 @@ impl Bench<'_> {
         let wall_k = self.plan.visit.steel.k();
         let behind = self.chargeable(listed);
         let (charge, fills_m3) = if from_reservoir {
-            let volume = self.vessel().ok_or(SimulationError::NoVessel)?;
+            let volume = self.reservoir().ok_or(SimulationError::NoVessel)?;
             // A stout cylinder: area 5.8 V^(2/3).
             let cube = math::cbrt(volume.m3());
             let film_w_m2_k = VESSEL_FILM.0 * chance.factor(VESSEL_FILM.1);
@@ -240,7 +240,7 @@ impl Bench<'_> {
         let seen = discharge::run(charge, way, self.air.pa(), sampling.step_s(), sampling.count());
         let watched = Watched { bar_g: self.gauge(&seen), drift_k_s: 0.0 };
         Ok(AirPassage {
-            charged: match self.plan.rig.stated.reference_volume {
+            charged: match self.plan.rig.stated.reservoir_volume.or(self.plan.rig.stated.reference_volume) {
                 Some(stated) if from_reservoir => Charged::Reservoir(stated),
                 _ => Charged::Circuit,
             },

@@ -79,7 +79,9 @@ impl<'a> Bench<'a> {
             })
             .collect::<Result<_, _>>()?;
         let (today, circuits) = made.into_iter().unzip();
-        let rig = RigTruth { instruments, reference_volume, ports: port_numbers };
+        let reservoir_volume =
+            plan.rig.stated.reservoir_volume.map(|volume| volume * (1.0 + VESSEL * chance.normal()));
+        let rig = RigTruth { instruments, reference_volume, reservoir_volume, ports: port_numbers };
         let (swapped, stopped_early) = (plan.slips.swapped.clone(), plan.slips.stopped_early.clone());
         let leaks_across = plan.leaks_across.clone();
         let truth = Truth { seed, circuits, leaks_across, rig, swapped, stopped_early };
@@ -94,6 +96,11 @@ impl<'a> Bench<'a> {
 
     pub fn vessel(&self) -> Option<Volume> {
         self.truth.rig.reference_volume
+    }
+
+    /// The vessel that empties through circuits; the other one serves where there is none.
+    pub fn reservoir(&self) -> Option<Volume> {
+        self.truth.rig.reservoir_volume.or(self.truth.rig.reference_volume)
     }
 
     /// Hoses on which a circuit of the hook-up list hangs.
