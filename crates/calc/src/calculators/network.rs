@@ -93,7 +93,7 @@ static NETWORK_FLOW: Calculator = Calculator {
         "hagen-poiseuille",
         "colebrook-1939",
         "swamee-jain-1976",
-        "si-brochure",
+        "nist-sp-811",
         "iapws-r7-97",
         "iapws-r12-08",
     ],
