@@ -51,6 +51,7 @@ fn perfect_rig() -> RigPlan {
             ..Rig::default()
         },
         ports: 4,
+        reservoir: Some(Volume::from_ml(5000.0)),
         supply: side.clone(),
         back: side.into_iter().rev().collect(),
         dead_volume: Volume::from_ml(10.0),
@@ -106,7 +107,7 @@ fn passage() -> ReadingKind {
     ReadingKind::AirPassage {
         from_reservoir: true,
         pressure: GaugePressure::from_bar(6.0),
-        sampling: Sampling { rate_hz: 50.0, seconds: 6.0 },
+        sampling: Sampling { rate_hz: 50.0, seconds: 8.0 },
     }
 }
 

@@ -177,6 +177,8 @@ pub struct RigPlan {
     pub supply: Vec<Piece>,
     /// Hoses and couplings from the mould back, as bought.
     pub back: Vec<Piece>,
+    /// Vessel that empties through the circuit in an air passage; none: the rig's reference volume does.
+    pub reservoir: Option<Volume>,
     /// Dead ends of the rig on the supply side.
     pub dead_volume: Volume,
     /// Whether the rig's file states flow factor, volume and sonic conductance of the fixture.
