@@ -47,6 +47,7 @@ fn perfect_rig() -> RigPlan {
             pressure_uncertainty_bar: 1e-9,
             temperature_uncertainty_k: 1e-9,
             pump_curve: vec![point(0.0, 6.0), point(40.0, 5.0), point(90.0, 0.0)],
+            reservoir_volume: Some(Volume::from_ml(5000.0)),
             reference_volume: Some(Volume::from_ml(1000.0)),
             ..Rig::default()
         },
@@ -106,7 +107,7 @@ fn passage() -> ReadingKind {
     ReadingKind::AirPassage {
         from_reservoir: true,
         pressure: GaugePressure::from_bar(6.0),
-        sampling: Sampling { rate_hz: 50.0, seconds: 6.0 },
+        sampling: Sampling { rate_hz: 50.0, seconds: 8.0 },
     }
 }
 

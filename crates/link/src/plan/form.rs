@@ -183,12 +183,12 @@ static RIG: &[Field] = &[
     Field::optional(
         "reference_volume_ml",
         Kind::Number { low: 10.0, high: 100_000.0 },
-        "vessel of known volume, for filled volumes",
+        "vessel of known volume, for filled volumes by air",
     ),
     Field::optional(
         "reservoir_volume_ml",
-        Kind::Number { low: 10.0, high: 100_000.0 },
-        "air vessel that empties through circuits",
+        Kind::Number { low: 100.0, high: 500_000.0 },
+        "vessel that empties through a circuit; the one of known volume if left out",
     ),
     Field::preset(
         "atmosphere_bar_abs",
@@ -273,8 +273,8 @@ static READINGS: &[Variant] = &[
                 Preset::Text("reservoir"),
                 "what empties: the rig's vessel, or the circuit's own volume",
             ),
-            Field::preset("seconds", SECONDS, Preset::Number(15.0), "length"),
-            Field::preset("rate_hz", RATE_HZ, Preset::Number(20.0), "samples per second"),
+            Field::preset("seconds", SECONDS, Preset::Number(6.0), "length"),
+            Field::preset("rate_hz", RATE_HZ, Preset::Number(50.0), "samples per second"),
         ],
     },
     Variant {

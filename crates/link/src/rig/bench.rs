@@ -63,6 +63,10 @@ impl<'a> Bench<'a> {
         let air = plan.rig.stated.atmosphere * (1.0 + 0.001 * chance.normal());
         let reference_volume =
             plan.rig.stated.reference_volume.map(|volume| volume * (1.0 + VESSEL * chance.normal()));
+        let reservoir = match plan.rig.stated.reservoir_volume {
+            Some(volume) => Some(volume * (1.0 + VESSEL * chance.normal())),
+            None => reference_volume,
+        };
         let ports: Vec<Port> = (0..plan.rig.ports.max(1)).map(|_| port(plan, &mut chance)).collect();
         let port_numbers = ports
             .iter()
@@ -79,9 +83,7 @@ impl<'a> Bench<'a> {
             })
             .collect::<Result<_, _>>()?;
         let (today, circuits) = made.into_iter().unzip();
-        let reservoir_volume =
-            plan.rig.stated.reservoir_volume.map(|volume| volume * (1.0 + VESSEL * chance.normal()));
-        let rig = RigTruth { instruments, reference_volume, reservoir_volume, ports: port_numbers };
+        let rig = RigTruth { instruments, reference_volume, reservoir, ports: port_numbers };
         let (swapped, stopped_early) = (plan.slips.swapped.clone(), plan.slips.stopped_early.clone());
         let leaks_across = plan.leaks_across.clone();
         let truth = Truth { seed, circuits, leaks_across, rig, swapped, stopped_early };
@@ -94,13 +96,18 @@ impl<'a> Bench<'a> {
         &self.truth.rig.instruments
     }
 
+    /// The vessel that empties through circuits, as the rig's file states it.
+    fn stated_reservoir(&self) -> Option<Volume> {
+        self.plan.rig.stated.reservoir_volume.or(self.plan.rig.stated.reference_volume)
+    }
+
     pub fn vessel(&self) -> Option<Volume> {
         self.truth.rig.reference_volume
     }
 
-    /// The vessel that empties through circuits; the other one serves where there is none.
-    pub fn reservoir(&self) -> Option<Volume> {
-        self.truth.rig.reservoir_volume.or(self.truth.rig.reference_volume)
+    /// Vessel that empties through circuits: true and stated volume.
+    pub fn reservoir(&self) -> Option<(Volume, Volume)> {
+        self.truth.rig.reservoir.zip(self.stated_reservoir())
     }
 
     /// Hoses on which a circuit of the hook-up list hangs.
