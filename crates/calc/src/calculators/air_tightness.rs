@@ -229,7 +229,7 @@ fn leak_down_answer(result: &LeakDownResult) -> Answer {
         .with("seconds_needed", result.seconds_needed.map(Duration::s))
         .with("rule_of_thumb_mbar_l_s", result.rule_of_thumb.leak_rate.mbar_l_s())
         .with("uncertainty_shares", Value::record(shares))
-        .with("best_next_reading", result.best_next_reading)
+        .with("best_next_reading", result.best_next_reading.clone())
         .warn(
             "water-is-a-range",
             "water_ml_h is a range at the start pressure: the low end takes the leak for a long narrow crack, the high \
@@ -253,7 +253,7 @@ fn leak_down_fault(error: &LeakDownError, input: Input<'_>) -> Fault {
     let traced = input.has("trace");
     let field = match error {
         LeakDownError::Range(range) => return range.clone().into(),
-        LeakDownError::NoPressure => "trace.pressure_bar_g",
+        LeakDownError::NoPressure | LeakDownError::NoFit => "trace.pressure_bar_g",
         LeakDownError::TooFewSamples { .. } | LeakDownError::TooShort { .. } => "trace.time_s",
         LeakDownError::StartTooLow { .. } | LeakDownError::Rises { .. } if traced => "trace.pressure_bar_g",
         LeakDownError::StartTooLow { .. } => "start_bar_g",
@@ -343,8 +343,8 @@ fn run_leak_equivalents(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
 static LEAK_UNITS: Calculator = Calculator {
     name: "leak-units",
     title: "Units of leak rates",
-    text: "One leak rate in the units in use. Pressure times volume per time counts at one temperature, 20 degC here; \
-           some tables mean 0 degC, which is worth 7 % in cubic centimetres.",
+    text: "One leak rate in the units in use. Pressure times volume per time counts at one temperature: published tables of \
+           units mean 0 degC, this program's own leak rates 20 degC, which is worth 7 % in cubic centimetres.",
     inputs: &[
         Field::required("value", Kind::Number { low: 0.0, high: 1e12 }, "leak rate"),
         Field::required(
@@ -363,8 +363,8 @@ static LEAK_UNITS: Calculator = Calculator {
         Field::preset(
             "reference_temperature_deg_c",
             Kind::Number { low: -50.0, high: 100.0 },
-            Preset::Number(20.0),
-            "temperature at which pressure times volume counts",
+            Preset::Number(0.0),
+            "temperature at which pressure times volume counts: 0 as in published tables, 20 for a leak rate of this program",
         ),
     ],
     outputs: &[
@@ -405,7 +405,15 @@ fn run_leak_units(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
     let answer = outputs
         .iter()
         .fold(Answer::new(), |answer, (name, unit)| answer.with(name, to_unit(leak, *unit, reference)));
-    Ok(answer.with("bubbles_2mm_per_s", bubbles_per_second(leak, Length::from_mm(2.0))))
+    let answer = answer.with("bubbles_2mm_per_s", bubbles_per_second(leak, Length::from_mm(2.0)));
+    Ok(answer.warn(
+        "reference-temperature",
+        format!(
+            "Pressure times volume was taken at {} degC. Leak rates of this program count at 20 degC: give \
+             reference_temperature_deg_c = 20 for them.",
+            reference.deg_c().round()
+        ),
+    ))
 }
 
 static TRAPPED_VOLUME: Calculator = Calculator {

@@ -26,7 +26,7 @@ pub(super) const DETECTION_FACTOR: f64 = 3.3;
 const FALSE_TIGHT_AT: f64 = 1.5;
 const ONCE_IN_1000: f64 = 3.09;
 /// Relative uncertainty of the model itself: gas and wall not in step, law of the leak.
-pub(super) const MODEL_RELATIVE: f64 = 0.015;
+pub(super) const MODEL_RELATIVE: f64 = 0.012;
 /// The same where the circuit emptied before its air had settled.
 pub(super) const FAST_MODEL_RELATIVE: f64 = 0.06;
 /// The air counts as settled when what still settles is below this share of the limit (or of the leak, if larger).
