@@ -10,12 +10,12 @@ use crate::estimate::root_sum_square;
 
 /// The window starts after so many of the slowest time constants, and ends when the gauge pressure has fallen to a
 /// share of its start; a fast leak brings the start forward.
-const QUIET_AFTER_TAUS: f64 = 4.0;
-const LATEST_START_OF_TRACE: f64 = 0.4;
+pub(super) const QUIET_AFTER_TAUS: f64 = 4.0;
+pub(super) const LATEST_START_OF_TRACE: f64 = 0.4;
 const FAST_LEAK_SHARE: f64 = 0.75;
 const EMPTY_SHARE: f64 = 0.2;
 /// No fit is better than this, mbar per average.
-const MODEL_FLOOR_MBAR: f64 = 0.02;
+pub(super) const MODEL_FLOOR_MBAR: f64 = 0.02;
 /// The law of the leak (crack or hole) is known to this share of the rate, between -1 and 1.
 const LAW_SD: f64 = 0.6;
 

@@ -246,3 +246,39 @@ fn low_start_is_flagged() {
     let result = leak_down(&input(100.0, two(2.0, 1.99, 30.0))).unwrap();
     assert!(result.notes.contains(&Note::LowStart { start_bar_g: 2.0 }));
 }
+
+proptest::proptest! {
+    /// Whatever a logger writes, the answer is an error or a complete and ordered result.
+    #[test]
+    fn any_trace_gives_an_answer_or_an_error(
+        steps in proptest::collection::vec((0.01_f64..5.0, -0.5_f64..45.0, proptest::bool::weighted(0.1)), 0..60),
+        volume_ml in 0.1_f64..1e5,
+        hose_share in proptest::option::of(0.0_f64..1.0),
+        bore_mm in proptest::option::of(0.3_f64..130.0),
+        hold_s in 0.0_f64..100.0,
+        falling in proptest::bool::ANY,
+    ) {
+        let mut samples = Trace { pressure_bar_g: Some(vec![]), ..Trace::default() };
+        let (mut time, mut bar) = (0.0, 6.0);
+        for (step, level, missing) in steps {
+            time += step;
+            bar = if falling { bar * (1.0 - 0.004 * step) } else { level };
+            samples.time_s.push(time);
+            if let Some(column) = &mut samples.pressure_bar_g {
+                column.push(if missing { f64::NAN } else { bar });
+            }
+        }
+        let asked = LeakDownInput {
+            hose_volume: hose_share.map(|share| Volume::from_ml(volume_ml * share)),
+            bore: bore_mm.map(Length::from_mm),
+            hold: Duration::from_s(hold_s),
+            ..input(volume_ml, DecayData::Trace(&samples))
+        };
+        if let Ok(result) = leak_down(&asked) {
+            let rate = result.leak_rate;
+            proptest::prop_assert!(rate.value.is_finite() && rate.low <= rate.value && rate.value <= rate.high);
+            proptest::prop_assert!(result.water_ml_h.low <= result.water_ml_h.high && result.hole_um.high.is_finite());
+            proptest::prop_assert!((result.budget.iter().map(|part| part.1).sum::<f64>() - 1.0).abs() < 1e-6);
+        }
+    }
+}
