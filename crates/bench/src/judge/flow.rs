@@ -5,7 +5,7 @@ use calc::hydraulics::flow_factor::{
     Fixture, Flag, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
 };
 use calc::numeric::math;
-use calc::quantity::{Duration, VolumeFlow};
+use calc::quantity::{Duration, FlowFactor, VolumeFlow};
 use calc::readings::steady::steady_flow;
 
 use super::expect::{AsNew, Geometry};
@@ -20,6 +20,10 @@ use crate::visit::{Entry, Flow, FlowReading, Others, Rig, What};
 const WINDOW: Duration = Duration::from_s(10.0);
 /// From this share on, hoses and couplings hide the mould.
 const FIXTURE_HIDES: f64 = 0.5;
+
+/// Hoses and couplings of an ordinary bench where the rig file does not say: 0.7 to 2.4 m3/h (common ranges of the trade
+/// for 1 to 6 m of hose and a pair of couplings, no source).
+const ORDINARY_FIXTURE: (FlowFactor, f64) = (FlowFactor::from_m3_h(1.3), 0.35);
 
 /// What the flow readings of a circuit came to, before they are compared.
 pub(crate) struct FlowSeen {
@@ -146,12 +150,13 @@ fn fixture(
         warnings.push(Warning::about(
             &circuit.id,
             "fixture-unknown",
-            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out: join \
-             them together without the mould and measure once",
+            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out; ordinary \
+             ones are assumed, which makes the flow factor uncertain: join them together without the mould and measure once",
         ));
     }
-    rig.fixture_flow_factor
-        .map(|flow_factor| Fixture { flow_factor, relative_uncertainty: rig.fixture_uncertainty_relative })
+    let known = rig.fixture_flow_factor.map(|flow_factor| (flow_factor, rig.fixture_uncertainty_relative));
+    let (flow_factor, relative_uncertainty) = known.unwrap_or(ORDINARY_FIXTURE);
+    Some(Fixture { flow_factor, relative_uncertainty })
 }
 
 /// What a flag of the science means for the reader.
