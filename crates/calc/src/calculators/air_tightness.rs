@@ -232,7 +232,7 @@ fn leak_down_answer(result: &LeakDownResult) -> Answer {
         .with("seconds_needed", result.seconds_needed.map(Duration::s))
         .with("rule_of_thumb_mbar_l_s", result.rule_of_thumb.leak_rate.mbar_l_s())
         .with("uncertainty_shares", Value::record(shares))
-        .with("best_next_reading", result.best_next_reading.clone())
+        .with("best_next_reading", result.best_next_reading)
         .warn(
             "water-is-a-range",
             "water_ml_h is a range at the start pressure: the low end takes the leak for a long narrow crack, the high \

@@ -57,8 +57,8 @@ pub struct LeakDownResult {
     pub hole_um: Estimate,
     /// Shares of the variance, largest first; they add up to 1.
     pub budget: Vec<(Cause, f64)>,
-    /// Further reading that would help most, if the verdict is 'cannot tell'.
-    pub best_next_reading: Option<String>,
+    /// Further reading that would help most, if the verdict is 'cannot tell'; for how long is in `seconds_needed`.
+    pub best_next_reading: Option<&'static str>,
     /// What the reader should know.
     pub notes: Vec<Note>,
     /// Curves for a drawing.
@@ -85,7 +85,7 @@ pub(super) fn result(
     let settled_from_s = settled_from_s(setting, outcome, fitted);
     let budget = budget(setting, drift, outcome, fitted, sd);
     let needed_s = seconds_needed(setting, drift, series, outcome);
-    let longer_s = needed_s.filter(|seconds| *seconds > 1.1 * setting.duration_s);
+    let longer = needed_s.is_some_and(|seconds| seconds > 1.1 * setting.duration_s);
     let rising = fitted + Z95 * sd < 0.0;
     let air = AirSide {
         pressure: AbsolutePressure::from_mbar(setting.start_mbar).gauge(input.atmosphere),
@@ -110,7 +110,7 @@ pub(super) fn result(
         },
         water_ml_h: water_ml_h(leak_rate, air)?,
         hole_um: hole_um(leak_rate, air)?,
-        best_next_reading: best_next_reading(verdict, &budget, rising, longer_s),
+        best_next_reading: best_next_reading(verdict, &budget, rising, longer),
         budget,
         notes: notes(input, series, outcome, fitted, sd),
         curves: curves(setting, drift, series, outcome),
@@ -169,16 +169,16 @@ fn best_next_reading(
     verdict: Verdict,
     budget: &[(Cause, f64)],
     rising: bool,
-    longer_s: Option<f64>,
-) -> Option<String> {
+    longer: bool,
+) -> Option<&'static str> {
     if verdict != Verdict::CannotTell {
         None
     } else if rising {
-        Some("shut the supply with a second valve, log the steel's temperature, and repeat".to_owned())
-    } else if let Some(seconds) = longer_s {
-        Some(format!("watch the pressure for {} s", (seconds / 10.0).ceil() * 10.0))
+        Some("shut the supply with a second valve, log the steel's temperature, and repeat")
+    } else if longer {
+        Some("watch the pressure for longer")
     } else {
-        budget.first().map(|(cause, _)| cause.remedy().to_owned())
+        budget.first().map(|(cause, _)| cause.remedy())
     }
 }
 
