@@ -14,8 +14,10 @@ pub enum Purpose {
     Steel,
     /// Errors of gauges, meters and hoses.
     Instruments,
-    /// What the mould file says of a circuit.
+    /// What the mould file says of a circuit's pieces.
     Paper,
+    /// What the mould file holds as a baseline.
+    Record,
     /// The readings of one entry of the plan.
     Reading,
     /// An invented plan.

@@ -185,6 +185,16 @@ fn a_drawing_shows_nominal_pieces_whatever_the_steel() {
 }
 
 #[test]
+fn circuits_that_look_the_same_are_guessed_the_same() {
+    let guessed =
+        |id| CircuitPlan { known: Known::Guessed, ..CircuitPlan::new(id, "fixed", loop_of(10.0, 300.0)) };
+    let simulated = simulate(&plan(vec![guessed("F1"), guessed("F2")], vec![flow()]), 7).unwrap();
+    let [first, second] = simulated.mould.circuits.as_slice() else { panic!("two circuits") };
+    assert_eq!(first.pieces, second.pieces);
+    assert_ne!(first.pieces, loop_of(10.0, 300.0));
+}
+
+#[test]
 fn a_perfect_rig_reads_the_true_flow_factor() {
     // Series law of flow factors, 1/Kv^2 = sum 1/Kv_i^2, near 1 bar and 20 degC where it is nearly exact.
     let layer = Fault { condition: Condition::EvenDeposit(layer(0.8)), ..Fault::default() };

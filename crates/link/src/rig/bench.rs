@@ -1,7 +1,7 @@
 //! The bench before the first reading: steel, faults, hoses and instruments are drawn.
 
 use bench::finding::BoreState;
-use bench::mould::{Baseline, Circuit, CircuitId, Mould};
+use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould};
 use bench::visit::Rig;
 use calc::estimate::Uncertain;
 use calc::hydraulics::circuit::{HydraulicsError, clean_flow_factor};
@@ -131,7 +131,14 @@ impl<'a> Bench<'a> {
     }
 
     fn circuit_file(&self, place: usize, plan: &CircuitPlan, truth: &CircuitTruth) -> Circuit {
-        let mut chance = Chance::new(self.seed, Purpose::Paper, place);
+        let mut chance = Chance::new(self.seed, Purpose::Record, place);
+        // Whoever guesses, guesses the same for circuits that look the same.
+        let alike = |other: &CircuitPlan| other.pieces == plan.pieces && other.known == plan.known;
+        let first = match plan.known {
+            Known::Guessed => self.plan.circuits.iter().position(alike).unwrap_or(place),
+            _ => place,
+        };
+        let mut paper = Chance::new(self.seed, Purpose::Paper, first);
         Circuit {
             id: plan.id.clone(),
             half: plan.half.clone(),
@@ -141,7 +148,7 @@ impl<'a> Bench<'a> {
             sisters: plan.sisters.clone(),
             neighbours: plan.neighbours.clone(),
             baseline: plan.baseline.as_ref().map(|baseline| on_record(baseline, &truth.as_new, &mut chance)),
-            pieces: paper::shown(&plan.pieces, &truth.pieces_as_new, plan.known, &mut chance),
+            pieces: paper::shown(&plan.pieces, &truth.pieces_as_new, plan.known, &mut paper),
             known: plan.known,
             rough_bore: plan.rough_bore,
             rough_length: plan.rough_length,
