@@ -324,7 +324,7 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         leak_rate_mbar_l_s: facts.tightness.leak_rate_mbar_l_s,
         across_to: facts.tightness.across_to,
         passage: facts.passage.verdict,
-        flow_factor_m3_h: facts.flow.flow_factor_m3_h.map(|value| value.estimate()),
+        flow_factor_m3_h: facts.flow.flow_factor_m3_h,
         against_baseline_percent: facts.flow.ratio.as_ref().map(facts::Ratio::percent),
         compared_with: facts.flow.ratio.map(|ratio| ratio.compared_with),
         state,

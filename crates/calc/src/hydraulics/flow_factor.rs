@@ -219,7 +219,7 @@ pub fn flow_factor(
     let value = math::exp(fit.ln_flow_m3_h);
     Ok(FlowFactorResult {
         flow_factor_m3_h: Uncertain::relative(value, fit.standard_ln),
-        estimate: Estimate::lognormal(value, fit.standard_ln),
+        estimate: interval(value, fit.standard_ln),
         exponent: fit.exponent,
         fixture_share: widest.fixture_share(),
         method: match (&shape, all.len() > 1) {
@@ -230,6 +230,21 @@ pub fn flow_factor(
         },
         flags: flags(&readings, &fit, widest.fixture_share()),
     })
+}
+
+/// Smallest share of the remaining drop that an interval allows for.
+const LEAST_LEFT: f64 = 0.05;
+
+/// 95 % interval. What is uncertain is the drop that is left after the fixture; the flow factor goes with its inverse
+/// root, so where little is left the interval reaches further up than down.
+fn interval(value: f64, standard_ln: f64) -> Estimate {
+    let spread = 2.0 * crate::estimate::Z95 * standard_ln;
+    Estimate {
+        value,
+        low: value / (1.0 + spread).sqrt(),
+        high: value / (1.0 - spread).max(LEAST_LEFT).sqrt(),
+        coverage: 0.95,
+    }
 }
 
 fn flags(readings: &[Reading], fit: &Fit, fixture_share: f64) -> Vec<Flag> {
