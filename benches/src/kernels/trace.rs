@@ -39,6 +39,7 @@ pub fn write(path: &Path, megabytes: u64) -> Result<(), Fault> {
 pub fn measure(path: &Path, effort: Effort) -> Result<Measured, Fault> {
     let wanted = Wanted {
         columns: BTreeMap::new(),
+        usual_columns: BTreeMap::new(),
         needed: Quantity::Pressure,
         atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE,
     };
