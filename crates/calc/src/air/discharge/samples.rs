@@ -26,6 +26,8 @@ pub(super) struct Prepared {
     pub fall: Vec<Sample>,
     /// Last sample and its time.
     pub last: f64,
+    /// Pressure half-way through the trace and the time from there to the end; none for short traces.
+    pub half: Option<(f64, f64)>,
     /// Time from the beginning of the fall to the last sample.
     pub watched_s: f64,
     /// Typical time between samples.
@@ -51,7 +53,10 @@ pub(super) fn prepare(times: &[f64], pressures: &[f64], gauge: &Gauge) -> Option
     if times.len() < 2 || last_time <= first_time || first <= 0.0 {
         return None;
     }
-    let noise = gauge.noise.map_or_else(|| noise_of(pressures), |noise| noise.bar()).max(gauge.step.bar() / 12.0_f64.sqrt());
+    let noise = gauge
+        .noise
+        .map_or_else(|| noise_of(pressures), |noise| noise.bar())
+        .max(gauge.step.bar() / 12.0_f64.sqrt());
     let noise = noise.max(1e-5);
     let level = median(pressures.get(..pressures.len().min(3))?);
     let started = pressures.iter().position(|p| *p < level - (0.01 * level).max(5.0 * noise));
@@ -78,7 +83,8 @@ pub(super) fn prepare(times: &[f64], pressures: &[f64], gauge: &Gauge) -> Option
     let emptied = end.is_some_and(|end| end < pressures.len());
     #[expect(clippy::cast_precision_loss, reason = "sample counts are far below 2^52")]
     let interval_s = (last_time - first_time) / (times.len() - 1) as f64;
-    let gone_within_s = end.filter(|_| emptied).and_then(|end| times.get(end)).map(|gone| gone - before_fall_s);
+    let gone_within_s =
+        end.filter(|_| emptied).and_then(|end| times.get(end)).map(|gone| gone - before_fall_s);
     Some(Prepared {
         rest,
         rest_standard,
@@ -87,11 +93,19 @@ pub(super) fn prepare(times: &[f64], pressures: &[f64], gauge: &Gauge) -> Option
         noise,
         fall,
         last,
+        half: half(times, pressures),
         watched_s: last_time - before_fall_s,
         interval_s,
         emptied,
         gone_within_s,
     })
+}
+
+fn half(times: &[f64], pressures: &[f64]) -> Option<(f64, f64)> {
+    let middle = times.len() / 2;
+    let around = pressures.get(middle.checked_sub(1)?..=middle + 1)?;
+    let seconds = times.last()? - times.get(middle)?;
+    (times.len() >= 20).then(|| (mean(around), seconds))
 }
 
 /// Means of equal runs of samples. A shown step that is coarser than the noise does not average out.

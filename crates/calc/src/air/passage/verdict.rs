@@ -87,7 +87,9 @@ impl Case<'_> {
                 high: value * factor(standard_ln_up),
                 middle: Some(value),
             },
-            Evidence::AtLeast(bound) => Bounds { low: bound / factor(0.0), high: f64::INFINITY, middle: None },
+            Evidence::AtLeast(bound) => {
+                Bounds { low: bound / factor(0.0), high: f64::INFINITY, middle: None }
+            }
             Evidence::AtMost(bound) => Bounds { low: 0.0, high: bound * factor(0.0), middle: None },
             Evidence::Contradiction { .. } => Bounds { low: 0.0, high: f64::INFINITY, middle: None },
         }
@@ -128,8 +130,10 @@ fn digits(value: f64) -> String {
         0
     } else if value >= 9.995 {
         1
-    } else if value >= 0.0995 {
+    } else if value >= 0.9995 {
         2
+    } else if value >= 0.09995 {
+        3
     } else {
         4
     };
@@ -139,10 +143,14 @@ fn digits(value: f64) -> String {
 pub(super) fn judge(case: &Case<'_>) -> Finding {
     if let Evidence::Contradiction { .. } = case.evidence {
         let reason = format!("{}: the fixture's value or the volume is wrong", case.amount());
-        return Finding::open(reason, "measure hoses and couplings joined together again, with the same vessel");
+        return Finding::open(
+            reason,
+            "measure hoses and couplings joined together again, with the same vessel",
+        );
     }
     if !case.fits {
-        let reason = format!("{}, but the pressure did not fall as it does through a fixed opening", case.amount());
+        let reason =
+            format!("{}, but the pressure did not fall as it does through a fixed opening", case.amount());
         return Finding::open(reason, "blow the circuit out and let the air out again");
     }
     match case.expected {
@@ -157,12 +165,17 @@ fn blocked(case: &Case<'_>, high: f64, limit: f64) -> Option<Finding> {
         return Some(Finding::told(Verdict::Blocked, format!("the pressure holds: {}", case.amount())));
     }
     if held {
-        let reason = format!("the pressure hardly fell, which may be a block or a narrow way: {}", case.amount());
-        return Some(Finding::open(reason, "watch the pressure longer, until it has fallen by a tenth or a minute is over"));
+        let reason =
+            format!("the pressure hardly fell, which may be a block or a narrow way: {}", case.amount());
+        return Some(Finding::open(
+            reason,
+            "watch the pressure longer, until it has fallen by a tenth or a minute is over",
+        ));
     }
     // A value so small that the air may as well leak out in front of a block.
     (high < limit).then(|| {
-        let reason = format!("hardly anything passes, no more than a leak in front of a block: {}", case.amount());
+        let reason =
+            format!("hardly anything passes, no more than a leak in front of a block: {}", case.amount());
         Finding::told(Verdict::Blocked, reason)
     })
 }
@@ -177,7 +190,10 @@ fn against(case: &Case<'_>, expected: Expected) -> Finding {
     let share = bounds.middle.map(|middle| middle / should.value);
     if bounds.high < should.value && share.is_some_and(|share| share < IMMATERIAL) {
         let percent = share.map_or(100.0, |share| 100.0 * (1.0 - share));
-        return Finding::told(Verdict::Restricted, format!("{compared}: {percent:.0} % less than it should be"));
+        return Finding::told(
+            Verdict::Restricted,
+            format!("{compared}: {percent:.0} % less than it should be"),
+        );
     }
     if bounds.low > TOLERATED_SHARE * should.value {
         let slow = bounds.middle.map_or(should.value, |middle| middle.min(should.value)) < case.narrow_below;
@@ -187,10 +203,7 @@ fn against(case: &Case<'_>, expected: Expected) -> Finding {
             Finding::told(Verdict::Free, compared)
         };
     }
-    Finding::open(
-        format!("{compared}: neither a loss nor its absence is shown"),
-        case.better_reading(),
-    )
+    Finding::open(format!("{compared}: neither a loss nor its absence is shown"), case.better_reading())
 }
 
 fn alone(case: &Case<'_>) -> Finding {
@@ -202,7 +215,10 @@ fn alone(case: &Case<'_>) -> Finding {
         return Finding::told(Verdict::Free, format!("plainly open: {}", case.amount()));
     }
     Finding::open(
-        format!("{}, and nothing is known of what should: a narrow bore and an obstruction look alike", case.amount()),
+        format!(
+            "{}, and nothing is known of what should: a narrow bore and an obstruction look alike",
+            case.amount()
+        ),
         case.better_reading(),
     )
 }

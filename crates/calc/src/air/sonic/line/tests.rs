@@ -15,11 +15,7 @@ fn bore(diameter_mm: f64, length_mm: f64, roughness_um: f64) -> Piece {
 }
 
 fn loss(diameter_mm: f64, k: f64) -> Piece {
-    Piece::Elbow {
-        diameter: Length::from_mm(diameter_mm),
-        make: ElbowMake::Drilled,
-        loss_k: Some(k),
-    }
+    Piece::Elbow { diameter: Length::from_mm(diameter_mm), make: ElbowMake::Drilled, loss_k: Some(k) }
 }
 
 #[test]
@@ -63,7 +59,8 @@ fn conductance_of_single_bores() {
         (10.0, 2e3, 10.0, 5.4, 0.23),
         (6.0, 1e3, 6.0, 2.3, 0.28),
     ] {
-        let line = conductance(&[bore(d, l / 2.0, 10.0), loss(d, k), bore(d, l / 2.0, 10.0)], warm()).unwrap();
+        let line =
+            conductance(&[bore(d, l / 2.0, 10.0), loss(d, k), bore(d, l / 2.0, 10.0)], warm()).unwrap();
         let ours = line.part.conductance().dm3_s_bar();
         assert!((ours / c - 1.0).abs() < 0.04, "{d} mm: {ours} against {c}");
         // Ours follows the whole curve, the prototype took the choking point itself.
@@ -95,7 +92,8 @@ fn parallel_branches_and_series_behave() {
     // A piece more never lets more through; neither does a narrower bore.
     let longer = conductance(&[one[0].clone(), loss(6.0, 1.3), one[0].clone()], warm()).unwrap();
     assert!(longer.part.conductance().dm3_s_bar() < single);
-    let narrowed = conductance(&[bore(6.0, 250.0, 10.0), bore(4.0, 20.0, 10.0), bore(6.0, 250.0, 10.0)], warm());
+    let narrowed =
+        conductance(&[bore(6.0, 250.0, 10.0), bore(4.0, 20.0, 10.0), bore(6.0, 250.0, 10.0)], warm());
     assert!(narrowed.unwrap().part.conductance().dm3_s_bar() < single);
 }
 
