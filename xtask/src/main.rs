@@ -2,12 +2,13 @@
 
 mod ci;
 mod tidy;
+mod trial;
 mod validation;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask trial [VISITS]           docs/trials.md from simulated visits";
 
 fn main() -> ExitCode {
     let root = workspace_root();
@@ -15,6 +16,10 @@ fn main() -> ExitCode {
         Some("ci") => ci::run(&root),
         Some("tidy") => tidy::run(&root),
         Some("validation") => validation::run(&root, std::env::args().any(|word| word == "--verify")),
+        Some("trial") => {
+            let visits = std::env::args().nth(2).and_then(|count| count.parse().ok());
+            trial::run(&root, visits.unwrap_or(trial::VISITS))
+        }
         _ => {
             eprintln!("{HELP}");
             ExitCode::from(2)

@@ -9,8 +9,13 @@ use std::process::ExitCode;
 use exchange::reference::{CheckKind, Outcome, load_cases, run_case};
 use exchange::source::Folder;
 
-const KINDS: [CheckKind; 5] =
-    [CheckKind::Published, CheckKind::ReferenceLibrary, CheckKind::Trade, CheckKind::Identity, CheckKind::Pinned];
+const KINDS: [CheckKind; 5] = [
+    CheckKind::Published,
+    CheckKind::ReferenceLibrary,
+    CheckKind::Trade,
+    CheckKind::Identity,
+    CheckKind::Pinned,
+];
 
 /// Writes the page, or with `verify` compares it with the one that is there.
 pub fn run(root: &Path, verify: bool) -> ExitCode {

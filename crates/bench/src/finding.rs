@@ -231,6 +231,22 @@ pub struct Warning {
     pub text: String,
 }
 
+impl Warning {
+    /// A warning about one circuit; its text is made a sentence, without the circuit's name.
+    #[must_use]
+    pub fn about(circuit: &CircuitId, code: &'static str, text: impl Into<String>) -> Self {
+        Self { code, circuit: Some(circuit.clone()), text: sentence(&text.into()) }
+    }
+}
+
+/// The same words with a capital first letter and a full stop.
+pub(crate) fn sentence(text: &str) -> String {
+    let trimmed = text.trim().trim_end_matches('.');
+    let mut letters = trimmed.chars();
+    let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str())
+}
+
 /// A limit that was applied.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimitUsed {

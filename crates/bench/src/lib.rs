@@ -4,6 +4,7 @@
 //! their unit.
 
 pub mod finding;
+pub mod judge;
 pub mod limits;
 pub mod mould;
 pub mod picture;

@@ -50,8 +50,10 @@ pub struct Rig {
     pub fixture_volume: Option<Volume>,
     /// Sonic conductance of hoses and couplings.
     pub fixture_sonic_conductance: Option<SonicConductance>,
-    /// Vessel of known volume: for filled volume by air expansion and for air passage out of a reservoir.
+    /// Vessel of known volume, for filled volume by air expansion.
     pub reference_volume: Option<Volume>,
+    /// Air vessel that empties through circuits; best 20 times what circuits and hoses hold.
+    pub reservoir_volume: Option<Volume>,
     /// Pressure of the surrounding air.
     pub atmosphere: AbsolutePressure,
     /// Date until which the calibration holds, as YYYY-MM-DD.
@@ -72,6 +74,7 @@ impl Default for Rig {
             fixture_volume: None,
             fixture_sonic_conductance: None,
             reference_volume: None,
+            reservoir_volume: None,
             atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE,
             calibrated_until: None,
         }

@@ -7,6 +7,8 @@ use bench::finding::{
     BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, HookUpDoubt, LimitUsed, NextStep, Passage,
     Tightness, Warning,
 };
+use bench::mould::CircuitId;
+use bench::picture::LeakMap;
 use calc::estimate::Estimate;
 use serde_json::{Map, Value as Json, json};
 
@@ -53,12 +55,23 @@ pub fn document(findings: &Findings, origin: Origin<'_>) -> Json {
         "warnings": findings.warnings.iter().map(warning).collect::<Vec<_>>(),
         "limits": findings.limits.iter().map(limit).collect::<Vec<_>>(),
         "cautions": findings.cautions,
+        "leak_map": findings.leak_map.as_ref().map(leak_map),
     })
+}
+
+/// Who leaks into whom; `to` is null for the outside.
+fn leak_map(map: &LeakMap) -> Json {
+    let circuits: Vec<&str> = map.circuits.iter().map(|id| id.0.as_str()).collect();
+    let path = |(from, to, rate): &(CircuitId, Option<CircuitId>, f64)| {
+        let to = to.as_ref().map(|id| id.0.as_str());
+        json!({"from": from.0, "to": to, "rate_mbar_l_s": six_digits(*rate)})
+    };
+    json!({"circuits": circuits, "paths": map.paths.iter().map(path).collect::<Vec<_>>()})
 }
 
 fn circuit(found: &CircuitFinding) -> Json {
     let estimate = |estimate: Option<Estimate>| estimate.map_or(Json::Null, estimate_json);
-    let ids = |ids: &[bench::mould::CircuitId]| ids.iter().map(|id| id.0.clone()).collect::<Vec<_>>();
+    let ids = |ids: &[CircuitId]| ids.iter().map(|id| id.0.clone()).collect::<Vec<_>>();
     json!({
         "id": found.id.0,
         "half": found.half,
@@ -132,6 +145,7 @@ fn limit(limit: &LimitUsed) -> Json {
         "value": six_digits(limit.value),
         "source": limit.source,
         "owner": limit.owner,
+        "applied": limit.applied,
     })
 }
 

@@ -11,8 +11,10 @@ use crate::shapes::Found;
 use crate::source::{Source, plain_name};
 use crate::toml_tree::{self, Document};
 
-/// Largest mould, rig, visit or table file.
-pub const TEXT_LIMIT_BYTES: u64 = 4 << 20;
+/// Largest mould, rig, visit or table file. A visit with hundreds of readings takes a tenth of this.
+pub const TEXT_LIMIT_BYTES: u64 = 1 << 20;
+/// Most fields of one table. Checks compare fields with each other, so that a bound keeps them quick.
+pub const FIELDS_LIMIT: usize = 2000;
 
 /// A file that was read, and its digest.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -71,7 +73,12 @@ impl<'s> Intake<'s> {
             let hint = "this line is not TOML: name = value, texts in double quotes";
             self.faults.push(FileFault::at(name, fault.place, Fault::new("", fault.problem, hint)));
         }
-        Some(Sheet { name: name.to_owned(), document, filled: None, broken })
+        let mut sheet = Sheet { name: name.to_owned(), document, filled: None, broken };
+        if let Some(fault) = too_many_fields(&sheet.document.value, "") {
+            self.fault(&sheet, *fault);
+            sheet.broken = true;
+        }
+        Some(sheet)
     }
 
     /// Adds a fault at a field of a sheet.
@@ -201,6 +208,24 @@ pub fn hex(bytes: &[u8]) -> String {
         let _ = write!(text, "{byte:02x}");
     }
     text
+}
+
+/// A fault for the first record that has more fields than any shape needs.
+#[must_use]
+pub fn too_many_fields(value: &Value, path: &str) -> Option<Box<Fault>> {
+    let join = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
+    match value {
+        Value::Record(fields) if fields.len() > FIELDS_LIMIT => {
+            let hint = format!("give at most {FIELDS_LIMIT} fields");
+            Some(Box::new(Fault::new(path, format!("{} fields in one table", fields.len()), hint)))
+        }
+        Value::Record(fields) => fields.iter().find_map(|(name, inner)| too_many_fields(inner, &join(name))),
+        Value::List(items) => items.iter().enumerate().find_map(|(at, item)| match item {
+            Value::Record(_) | Value::List(_) => too_many_fields(item, &join(&at.to_string())),
+            _ => None,
+        }),
+        _ => None,
+    }
 }
 
 fn as_text(name: &str, mut bytes: Vec<u8>) -> Result<String, Box<FileFault>> {

@@ -61,13 +61,16 @@ pub struct Read {
 /// Reads a JSON text.
 ///
 /// # Errors
-/// A fault with line and column if it is not JSON.
+/// A fault with line and column if it is not JSON, or with its path if an object has thousands of keys.
 pub fn read(text: &str) -> Result<Read, Box<Fault>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let Tree(value) = serde_json::from_str(text).map_err(|error| {
         let problem = format!("not JSON: {error}");
         Box::new(Fault::new("", problem, "give one JSON object, such as {\"temperature_deg_c\": 20}"))
     })?;
+    if let Some(fault) = crate::intake::too_many_fields(&value, "") {
+        return Err(fault);
+    }
     let mut duplicates = Vec::new();
     find_duplicates(&value, "", &mut duplicates);
     Ok(Read { value, duplicates })
@@ -283,5 +286,10 @@ mod tests {
             assert!(document["errors"][0]["problem"].as_str().unwrap().starts_with("not JSON"));
         }
         assert!(matches!(reply(&DOUBLE, "[]"), Reply::Errors(_)));
+        let wide: Vec<String> = (0..3000).map(|at| format!("\"k{at}\": 1")).collect();
+        let Reply::Errors(document) = reply(&DOUBLE, &format!("{{{}}}", wide.join(","))) else {
+            panic!("errors")
+        };
+        assert_eq!(document["errors"].as_array().unwrap().len(), 1);
     }
 }

@@ -116,13 +116,17 @@ impl Parts {
     fn read(intake: &mut Intake<'_>, name: &str) -> Option<Self> {
         let sheet = intake.sheet(name, shapes::visit::FILE)?;
         let mould = named_sheet(intake, &sheet, "mould", read_mould);
-        let (rig, reference_volume) = read_visit_rig(intake, &sheet);
+        let (rig, vessels) = read_visit_rig(intake, &sheet);
         let circuits = mould.as_ref().filter(|mould| !mould.broken).map(|mould| {
             let list = mould.document.value.get("circuit").map(Value::items).unwrap_or_default();
             list.iter().filter_map(|circuit| text(circuit, "id")).collect::<BTreeSet<_>>()
         });
         let mut found = Found::default();
-        let around = Around { circuits, reference_volume };
+        let around = Around {
+            circuits,
+            reference_volume: vessels.map(|vessels| vessels.reference),
+            reservoir: vessels.map(|vessels| vessels.reservoir),
+        };
         let wanted = shapes::visit_meaning::meaning(&sheet.document.value, &around, &mut found);
         intake.found(&sheet, found, "");
         let atmosphere = rig.as_ref().map_or(AbsolutePressure::STANDARD_ATMOSPHERE, |rig| rig.atmosphere);
@@ -176,10 +180,20 @@ fn named_sheet(
     read(intake, name)
 }
 
-/// The rig of a visit, and whether it has a vessel of known volume; nothing if that cannot be known.
-fn read_visit_rig(intake: &mut Intake<'_>, sheet: &Sheet) -> (Option<Rig>, Option<bool>) {
+/// Which vessels a rig has.
+#[derive(Clone, Copy)]
+struct Vessels {
+    reference: bool,
+    reservoir: bool,
+}
+
+/// The rig of a visit and its vessels; nothing if that cannot be known.
+fn read_visit_rig(intake: &mut Intake<'_>, sheet: &Sheet) -> (Option<Rig>, Option<Vessels>) {
     static TABLE: &[Field] = &[Field::required("rig", shapes::rig::RIG, "the rig")];
-    let has_vessel = |rig: &Value| Some(rig.get("reference_volume_ml").is_some());
+    let vessels = |rig: &Value| {
+        let reference = rig.get("reference_volume_ml").is_some();
+        Some(Vessels { reference, reservoir: reference || rig.get("reservoir_volume_ml").is_some() })
+    };
     let read = |table: &Value| {
         let checked = form::check(TABLE, &Value::record([("rig", table.clone())])).ok()?;
         Input::checked(&checked).record("rig").map(shapes::rig::rig)
@@ -188,13 +202,13 @@ fn read_visit_rig(intake: &mut Intake<'_>, sheet: &Sheet) -> (Option<Rig>, Optio
         Some(Value::Text(_)) => {
             let rig = named_sheet(intake, sheet, "rig", read_rig);
             let table = rig.as_ref().filter(|rig| !rig.broken).and_then(|rig| rig.document.value.get("rig"));
-            table.map_or((None, None), |table| (read(table), has_vessel(table)))
+            table.map_or((None, None), |table| (read(table), vessels(table)))
         }
         Some(table @ Value::Record(_)) => {
             let mut found = Found::default();
             shapes::rig::meaning(table, &mut found);
             intake.found(sheet, found, "rig");
-            (read(table), has_vessel(table))
+            (read(table), vessels(table))
         }
         Some(_) => (None, None),
         None => {
@@ -203,7 +217,7 @@ fn read_visit_rig(intake: &mut Intake<'_>, sheet: &Sheet) -> (Option<Rig>, Optio
                 let (code, file) = ("rig-assumed", sheet.name.clone());
                 intake.notice(Notice { code, file, place: None, text: text.to_owned() });
             }
-            (Some(Rig::default()), Some(false))
+            (Some(Rig::default()), Some(Vessels { reference: false, reservoir: false }))
         }
     }
 }
@@ -218,6 +232,7 @@ fn read_trace(
         Hashing::new(intake.open_named(sheet, &format!("{}.trace", wanted.path), &wanted.name)?);
     let options = Wanted {
         columns: wanted.columns.clone(),
+        usual_columns: shapes::visit_meaning::columns(&sheet.document.value),
         needed: match wanted.needed {
             TraceUse::Pressure => csv::Quantity::Pressure,
             TraceUse::Flow => csv::Quantity::Flow,

@@ -62,7 +62,11 @@ pub fn read_tables(source: &dyn Source, limits: &str, materials: &str) -> Result
     match (found_limits, found_materials) {
         (Some(limits), Some(materials)) => Ok(Tables { limits, materials }),
         // Both are there when nothing was at fault; a gap would be a file that could not be opened.
-        _ => Err(FileFaults(vec![FileFault::of_file(limits, "the tables could not be read", "restore the file")])),
+        _ => Err(FileFaults(vec![FileFault::of_file(
+            limits,
+            "the tables could not be read",
+            "restore the file",
+        )])),
     }
 }
 
@@ -71,7 +75,8 @@ fn read_limits(intake: &mut Intake<'_>, name: &str) -> Option<Limits> {
     let filled = sheet.filled.clone()?;
     let mut named = BTreeMap::new();
     for (place, limit) in Input::checked(&filled).records("limit").enumerate() {
-        let others = limit.records("others").map(|other| (other.number("value"), other.text("source").to_owned()));
+        let others =
+            limit.records("others").map(|other| (other.number("value"), other.text("source").to_owned()));
         let read = Limit {
             title: limit.text("title").to_owned(),
             value: limit.number("value"),
@@ -87,7 +92,10 @@ fn read_limits(intake: &mut Intake<'_>, name: &str) -> Option<Limits> {
     Limits::from_named(&named)
         .map_err(|missing| {
             let problem = format!("not given: {}", missing.join(", "));
-            intake.fault(&sheet, Fault::new("limit", problem, "every limit needs a value, a source and an owner"));
+            intake.fault(
+                &sheet,
+                Fault::new("limit", problem, "every limit needs a value, a source and an owner"),
+            );
         })
         .ok()
 }
@@ -104,7 +112,8 @@ fn read_materials(intake: &mut Intake<'_>, name: &str) -> Option<Materials> {
     for seal in input.records("seal") {
         materials.seals.insert(seal.text("key").to_owned(), seal.text("text").to_owned());
     }
-    if materials.metals.len() + materials.seals.len() < input.items("metal").len() + input.items("seal").len() {
+    if materials.metals.len() + materials.seals.len() < input.items("metal").len() + input.items("seal").len()
+    {
         intake.fault(&sheet, Fault::new("metal", "a key is given twice", "keep one entry a key"));
     }
     Some(materials)
@@ -129,7 +138,9 @@ mod tests {
         let tables = read_tables(&source(LIMITS), "limits.toml", "materials.toml").unwrap();
         assert!((tables.limits.leak_rate.value - 0.1).abs() < 1e-12);
         assert!(tables.limits.reynolds.others.iter().any(|(value, _)| (*value - 10_000.0).abs() < 1e-9));
-        assert!(tables.materials.metals.contains_key("1.2311") && tables.materials.seals.contains_key("EPDM"));
+        assert!(
+            tables.materials.metals.contains_key("1.2311") && tables.materials.seals.contains_key("EPDM")
+        );
     }
 
     #[test]

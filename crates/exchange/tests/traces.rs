@@ -8,7 +8,12 @@ use exchange::csv::{Quantity, Remark, TraceFault, Wanted, read_trace};
 
 fn wanted(needed: Quantity, columns: &[(&str, &str)]) -> Wanted {
     let columns = columns.iter().map(|(name, role)| ((*name).to_owned(), (*role).to_owned()));
-    Wanted { columns: columns.collect(), needed, atmosphere: AbsolutePressure::from_bar(1.0) }
+    Wanted {
+        columns: columns.collect(),
+        usual_columns: BTreeMap::new(),
+        needed,
+        atmosphere: AbsolutePressure::from_bar(1.0),
+    }
 }
 
 fn read(bytes: &[u8]) -> Result<(Trace, Vec<Remark>), Vec<TraceFault>> {

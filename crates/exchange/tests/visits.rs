@@ -267,6 +267,17 @@ fn traces_outside_the_folder_are_refused() {
 }
 
 #[test]
+fn columns_may_be_told_once_for_all_traces() {
+    let visit = VISIT
+        .replace("columns = { \"Druck\" = \"pressure_bar_g\" }\n", "")
+        .replace("[visit]", "[columns]\nDruck = \"pressure_mbar_g\"\nelsewhere = \"ignore\"\n[visit]");
+    let loaded = load(&[("day.visit.toml", &visit)]).unwrap_or_else(|faults| panic!("{faults}"));
+    let What::LeakDown(leak) = &loaded.visit.entries[0].what else { panic!("leak-down") };
+    let Decay::Trace(trace) = &leak.decay else { panic!("a trace") };
+    assert!((trace.pressure_bar_g.as_ref().expect("p")[0] - 0.006).abs() < 1e-12);
+}
+
+#[test]
 fn a_rig_of_its_own_file() {
     let visit = VISIT
         .replace("mould = \"M-214.mould.toml\"", "mould = \"M-214.mould.toml\"\nrig = \"B2.rig.toml\"")

@@ -8,12 +8,16 @@ use rand_chacha::ChaCha8Rng;
 /// change the mould behind it.
 #[derive(Clone, Copy, Debug)]
 pub enum Purpose {
-    /// The steel as it was drilled.
+    /// What all circuits of a mould share.
+    Shop,
+    /// The steel of a circuit as it was drilled.
     Steel,
     /// Errors of gauges, meters and hoses.
     Instruments,
-    /// What the mould file says of a circuit.
+    /// What the mould file says of a circuit's pieces.
     Paper,
+    /// What the mould file holds as a baseline.
+    Record,
     /// The readings of one entry of the plan.
     Reading,
     /// An invented plan.

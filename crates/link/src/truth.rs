@@ -75,8 +75,10 @@ pub struct Numbers {
 pub struct RigTruth {
     /// Errors of the instruments.
     pub instruments: Instruments,
-    /// Volume of the rig's vessel.
+    /// Volume of the rig's vessel of known volume.
     pub reference_volume: Option<Volume>,
+    /// Volume of the vessel that empties through circuits.
+    pub reservoir: Option<Volume>,
     /// Hoses and couplings by port: flow factor, volume, sonic conductance.
     pub ports: Vec<Numbers>,
 }
@@ -203,6 +205,7 @@ fn rig_value(rig: &RigTruth) -> Value {
         ("flow_gain", Value::from(rig.instruments.flow_gain)),
         ("thermometer_k", Value::from(rig.instruments.thermometer_k)),
         ("reference_volume_ml", Value::from(rig.reference_volume.map(Volume::ml))),
+        ("reservoir_volume_ml", Value::from(rig.reservoir.map(Volume::ml))),
         ("ports", Value::List(rig.ports.iter().map(numbers_value).collect())),
     ];
     fields.retain(|(_, value)| *value != Value::Null);

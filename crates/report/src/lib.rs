@@ -10,6 +10,7 @@ mod chart;
 mod leak_map;
 mod number;
 mod pictures;
+mod plant;
 mod sheet;
 mod strip;
 mod svg;
@@ -17,5 +18,6 @@ mod symbol;
 mod table;
 mod words;
 
+pub use plant::{PlantVisit, plant_page};
 pub use sheet::{Footer, visit_sheet};
 pub use table::terminal_table;

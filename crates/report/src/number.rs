@@ -46,6 +46,8 @@ pub(crate) fn percent_parts(estimate: &Estimate) -> (String, String) {
     let Some(place) = place_of_interval(estimate) else {
         return (lonely(estimate, Some("%")), String::new());
     };
+    // Whole per cent, as people say them, unless the interval is narrower than that.
+    let place = if estimate.half_width() >= 1.0 { 0 } else { place.min(0) };
     let value = with_unit(&at_place(estimate.value, place), "%");
     (value, format!("{}{}", bracket(estimate, place), coverage_note(estimate)))
 }
@@ -253,7 +255,8 @@ mod tests {
     #[test]
     fn percentages_always_show_their_interval() {
         assert_eq!(percent(&interval(66.1, 61.0, 71.2)), "66\u{202f}% (61\u{a0}to\u{a0}71)");
-        assert_eq!(percent(&interval(99.52, 98.02, 101.02)), "99.5\u{202f}% (98.0\u{a0}to\u{a0}101.0)");
+        assert_eq!(percent(&interval(104.6, 95.0, 115.6)), "105\u{202f}% (95\u{a0}to\u{a0}116)");
+        assert_eq!(percent(&interval(99.52, 99.02, 100.02)), "99.5\u{202f}% (99.0\u{a0}to\u{a0}100.0)");
     }
 
     #[test]

@@ -30,7 +30,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "toml_datetime",
         ],
     ),
-    ("report", &["bench", "calc", "jiff", "maud"]),
+    ("report", &["bench", "calc", "jiff", "maud", "unicode-width"]),
     ("link", &["bench", "calc", "rand", "rand_chacha", "rand_distr", "thiserror", "jiff"]),
 ];
 

@@ -15,7 +15,7 @@ pub fn check(root: &Path) -> Vec<Finding> {
         .lines()
         .filter_map(|line| line.trim().strip_prefix('@'))
         .filter_map(|entry| entry.split_once('{'))
-        .map(|(_, rest)| rest.trim_end_matches(',').trim())
+        .map(|(_, rest)| rest.split(',').next().unwrap_or_default().trim())
         .collect();
     let checked = checked_calculators(&root.join("data/reference"));
     let mut findings = Vec::new();

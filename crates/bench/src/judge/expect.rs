@@ -1,6 +1,7 @@
 //! What a circuit should be like: from its baseline, its drawing, its sisters, or a rough idea of its bore.
 
-use calc::air::sonic::line::{Drawing, conductance, expectation};
+use calc::air::passage::Expected;
+use calc::air::sonic::line::{Drawing, conductance};
 use calc::estimate::{Uncertain, root_sum_square};
 use calc::hydraulics::circuit::clean_flow_factor;
 use calc::hydraulics::deposit::coated;
@@ -109,13 +110,14 @@ impl Geometry {
         Some(AsNew::new(expected.value, spread, self.from))
     }
 
-    /// Sonic conductance as new, in dm3/(s bar).
-    pub(crate) fn sonic_conductance_dm3_s_bar(&self) -> Option<AsNew> {
+    /// What air should find: sonic conductance and critical ratio as new.
+    pub(crate) fn air(&self) -> Option<Expected> {
         let line = conductance(&self.pieces, Temperature::from_deg_c(20.0)).ok()?;
         let drawing = if self.knowledge == PieceKnowledge::DRAWING { Drawing::Good } else { Drawing::Poor };
-        let expected = expectation(&line, drawing);
-        let spread = root_sum_square(&[expected.relative_standard(), self.air_ln]);
-        Some(AsNew::new(expected.value, spread, self.from))
+        let expected = Expected::of_pieces(&line, drawing);
+        let value = expected.sonic_conductance_dm3_s_bar;
+        let spread = root_sum_square(&[value.relative_standard(), self.air_ln]);
+        Some(Expected { sonic_conductance_dm3_s_bar: Uncertain::relative(value.value, spread), ..expected })
     }
 
     /// Filled volume as new, in ml.

@@ -1,7 +1,10 @@
 //! What the readings of one circuit came to, before any rule is applied.
 
-use calc::estimate::{Estimate, Uncertain};
+use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
 use calc::infer::coarse::CoarseState;
+use calc::numeric::math;
+
+use super::expect::AsNew;
 
 use crate::finding::{Evidence, Passage, Tightness};
 use crate::mould::{Circuit, CircuitId};
@@ -35,7 +38,7 @@ pub(crate) struct PassageFact {
 /// Flow factor against what it should be.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct FlowFact {
-    pub(crate) flow_factor_m3_h: Option<Uncertain>,
+    pub(crate) flow_factor_m3_h: Option<Estimate>,
     pub(crate) ratio: Option<Ratio>,
     pub(crate) low_percent: f64,
     pub(crate) high_percent: f64,
@@ -46,18 +49,36 @@ pub(crate) struct FlowFact {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Ratio {
     pub(crate) value: f64,
-    /// Standard uncertainty of the logarithm.
-    pub(crate) standard_ln: f64,
+    /// Standard uncertainty of the logarithm, towards lower values.
+    pub(crate) down_ln: f64,
+    /// The same towards higher values.
+    pub(crate) up_ln: f64,
     pub(crate) compared_with: String,
 }
 
 impl Ratio {
-    pub(crate) fn percent(&self) -> Estimate {
-        Estimate::lognormal(self.value * 100.0, self.standard_ln)
+    /// A measured value over the one as new; nothing unless both are positive.
+    pub(crate) fn of(measured: Estimate, as_new: &AsNew) -> Option<Self> {
+        let value = measured.value / as_new.value;
+        let spread = |own: f64| root_sum_square(&[own / Z95, as_new.standard_ln]);
+        (value > 0.0 && value.is_finite()).then(|| Self {
+            value,
+            // An interval that reaches zero is as wide as any.
+            down_ln: spread(math::ln(measured.value / measured.low.max(0.02 * measured.value))),
+            up_ln: spread(math::ln(measured.high / measured.value)),
+            compared_with: as_new.from.clone(),
+        })
     }
 
+    pub(crate) fn percent(&self) -> Estimate {
+        let percent = 100.0 * self.value;
+        let (down, up) = (math::exp(Z95 * self.down_ln), math::exp(Z95 * self.up_ln));
+        Estimate { value: percent, low: percent / down, high: percent * up, coverage: 0.95 }
+    }
+
+    /// Logarithm, with the wider of both spreads.
     pub(crate) fn ln(&self) -> Uncertain {
-        Uncertain::new(calc::numeric::math::ln(self.value), self.standard_ln)
+        Uncertain::new(math::ln(self.value), self.down_ln.max(self.up_ln))
     }
 }
 

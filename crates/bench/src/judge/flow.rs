@@ -5,7 +5,7 @@ use calc::hydraulics::flow_factor::{
     Fixture, Flag, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
 };
 use calc::numeric::math;
-use calc::quantity::{Duration, VolumeFlow};
+use calc::quantity::{Duration, FlowFactor, VolumeFlow};
 use calc::readings::steady::steady_flow;
 
 use super::expect::{AsNew, Geometry};
@@ -13,13 +13,17 @@ use super::facts::{FlowFact, Ratio};
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Warning};
 use crate::limits::Limits;
-use crate::mould::{Circuit, Known};
+use crate::mould::{Circuit, CircuitId, Known};
 use crate::visit::{Entry, Flow, FlowReading, Others, Rig, What};
 
 /// Window of a flow trace that is averaged.
 const WINDOW: Duration = Duration::from_s(10.0);
 /// From this share on, hoses and couplings hide the mould.
 const FIXTURE_HIDES: f64 = 0.5;
+
+/// Hoses and couplings of an ordinary bench where the rig file does not say: 0.7 to 2.4 m3/h (common ranges of the trade
+/// for 1 to 6 m of hose and a pair of couplings, no source).
+const ORDINARY_FIXTURE: (FlowFactor, f64) = (FlowFactor::from_m3_h(1.3), 0.35);
 
 /// What the flow readings of a circuit came to, before they are compared.
 pub(crate) struct FlowSeen {
@@ -110,7 +114,7 @@ fn mean_flow(
         FlowReading::Mean(mean) => return Some((*mean, 0.0)),
         FlowReading::Trace(trace) => trace,
     };
-    let warn = |code, text| Warning { code, circuit: Some(circuit.id.clone()), text };
+    let warn = |code, text: String| Warning::about(&circuit.id, code, text);
     match steady_flow(trace, rig.flow_uncertainty_relative, WINDOW) {
         Ok(steady) => {
             let mean = steady.flow.value;
@@ -143,16 +147,16 @@ fn fixture(
         return None;
     }
     if rig.fixture_flow_factor.is_none() {
-        warnings.push(Warning {
-            code: "fixture-unknown",
-            circuit: Some(circuit.id.clone()),
-            text: "Hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them \
-                   out: join them together without the mould and measure once."
-                .to_owned(),
-        });
+        warnings.push(Warning::about(
+            &circuit.id,
+            "fixture-unknown",
+            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out; ordinary \
+             ones are assumed, which makes the flow factor uncertain: join them together without the mould and measure once",
+        ));
     }
-    rig.fixture_flow_factor
-        .map(|flow_factor| Fixture { flow_factor, relative_uncertainty: rig.fixture_uncertainty_relative })
+    let known = rig.fixture_flow_factor.map(|flow_factor| (flow_factor, rig.fixture_uncertainty_relative));
+    let (flow_factor, relative_uncertainty) = known.unwrap_or(ORDINARY_FIXTURE);
+    Some(Fixture { flow_factor, relative_uncertainty })
 }
 
 /// What a flag of the science means for the reader.
@@ -180,17 +184,23 @@ fn flag_in_words(flag: Flag) -> Option<(&'static str, String)> {
 }
 
 fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
-    seen.warnings.extend(result.flags.iter().copied().filter_map(flag_in_words).map(|(code, text)| {
-        Warning { code, circuit: Some(circuit.id.clone()), text: format!("{}: {text}.", circuit.id) }
-    }));
-    let value = result.flow_factor_m3_h;
+    seen.warnings.extend(
+        result
+            .flags
+            .iter()
+            .copied()
+            .filter_map(flag_in_words)
+            .map(|(code, text)| Warning::about(&circuit.id, code, text)),
+    );
+    let value = result.estimate;
     seen.evidence.push(Evidence {
         title: "Flow factor".to_owned(),
         text: format!(
-            "{:.3} ± {:.3} m3/h from {} {}, brought to water of 20 degC and 1 bar; hoses and couplings made up {:.0} % of \
+            "{:.3} m3/h ({:.3} to {:.3}) from {} {}, brought to water of 20 degC and 1 bar; hoses and couplings made up {:.0} % of \
              the pressure drop and were taken out.",
             value.value,
-            1.96 * value.standard,
+            value.low,
+            value.high,
             seen.points.len(),
             if seen.points.len() == 1 { "point" } else { "points" },
             result.fixture_share * 100.0
@@ -200,25 +210,17 @@ fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
         picture: None,
     });
     if result.fixture_share > FIXTURE_HIDES {
-        seen.warnings.push(Warning {
-            code: "fixture-hides-mould",
-            circuit: Some(circuit.id.clone()),
-            text: format!(
-                "{}: hoses and couplings take {:.0} % of the pressure drop and hide the mould; measure at the mould's own \
-                 ports, or through wider couplings.",
-                circuit.id,
-                result.fixture_share * 100.0
-            ),
-        });
+        let text = format!(
+            "hoses and couplings take {:.0} % of the pressure drop and hide the mould; measure at the mould's own ports, or \
+             through wider couplings",
+            result.fixture_share * 100.0
+        );
+        seen.warnings.push(Warning::about(&circuit.id, "fixture-hides-mould", text));
     }
 }
 
 fn refused(circuit: &Circuit, error: &FlowFactorError) -> Warning {
-    Warning {
-        code: "flow-factor",
-        circuit: Some(circuit.id.clone()),
-        text: format!("{}: no flow factor from these readings: {error}.", circuit.id),
-    }
+    Warning::about(&circuit.id, "flow-factor", format!("no flow factor from these readings: {error}"))
 }
 
 /// The comparison with what the circuit should be.
@@ -228,16 +230,10 @@ pub(crate) fn compare(
     limits: &Limits,
     outdated: bool,
 ) -> FlowFact {
-    let value: Option<Uncertain> =
-        seen.and_then(|seen| seen.result.as_ref()).map(|result| result.flow_factor_m3_h);
-    let ratio = value.zip(as_new).map(|(today, new)| Ratio {
-        value: today.value / new.value,
-        standard_ln: root_sum_square(&[today.relative_standard(), new.standard_ln]),
-        compared_with: new.from.clone(),
-    });
+    let result = seen.and_then(|seen| seen.result.as_ref());
     FlowFact {
-        flow_factor_m3_h: value,
-        ratio: ratio.filter(|ratio| ratio.value.is_finite() && ratio.value > 0.0),
+        flow_factor_m3_h: result.map(|result| result.estimate),
+        ratio: result.zip(as_new).and_then(|(result, new)| Ratio::of(result.estimate, new)),
         low_percent: limits.flow_low.value,
         high_percent: limits.flow_high.value,
         outdated,
@@ -245,25 +241,32 @@ pub(crate) fn compare(
 }
 
 /// What sisters measured today say about a circuit: their median, never surer than sisters are alike.
-pub(crate) fn sisters(circuit: &Circuit, measured: &[(crate::mould::CircuitId, Uncertain)]) -> Option<AsNew> {
+///
+/// Too few sisters cannot say that this one has too much: with one or two, they may be the ones that are fouled.
+pub(crate) fn sisters(circuit: &Circuit, measured: &[(CircuitId, Uncertain)]) -> Option<AsNew> {
     /// Sisters of one mould differ by drilling and by what they carry (own proposal).
     const ALIKE_LN: f64 = 0.10;
-    let mut logs: Vec<f64> = measured
+    /// From so many on, sisters are taken for sound by majority.
+    const MAJORITY: usize = 3;
+    let known: Vec<(&CircuitId, f64)> = measured
         .iter()
         .filter(|(id, value)| circuit.sisters.contains(id) && value.value > 0.0)
-        .map(|(_, value)| math::ln(value.value))
+        .map(|(id, value)| (id, math::ln(value.value)))
         .collect();
+    let mut logs: Vec<f64> = known.iter().map(|(_, log)| *log).collect();
     logs.sort_by(f64::total_cmp);
-    let median = match logs.as_slice() {
-        [] => return None,
-        odd if odd.len() % 2 == 1 => *odd.get(odd.len() / 2)?,
-        even => (even.get(even.len() / 2 - 1)? + even.get(even.len() / 2)?) / 2.0,
-    };
-    let spread = match (logs.first(), logs.last()) {
-        (Some(low), Some(high)) => (high - low) / 2.0,
-        _ => 0.0,
-    };
-    let names = circuit.sisters.iter().filter(|id| measured.iter().any(|(other, _)| other == *id));
-    let from = names.map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ");
-    Some(AsNew::new(math::exp(median), root_sum_square(&[ALIKE_LN, spread]), format!("sister {from} today")))
+    let median = middle(&logs)?;
+    let own = measured.iter().find(|(id, _)| *id == circuit.id).map(|(_, value)| math::ln(value.value));
+    if logs.len() < MAJORITY && own.is_some_and(|own| own > median + ALIKE_LN) {
+        return None;
+    }
+    let spread = (logs.last()? - logs.first()?) / 2.0;
+    let names = known.iter().map(|(id, _)| id.0.as_str()).collect::<Vec<_>>().join(", ");
+    Some(AsNew::new(math::exp(median), root_sum_square(&[ALIKE_LN, spread]), format!("sister {names} today")))
+}
+
+fn middle(sorted: &[f64]) -> Option<f64> {
+    let half = sorted.len() / 2;
+    let upper = sorted.get(half)?;
+    if sorted.len() % 2 == 1 { Some(*upper) } else { Some((sorted.get(half - 1)? + upper) / 2.0) }
 }

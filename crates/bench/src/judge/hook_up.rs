@@ -10,7 +10,7 @@ use crate::mould::CircuitId;
 
 /// What was measured and what was expected of one circuit, as logarithms with standard uncertainties.
 #[derive(Clone, Debug)]
-pub(crate) struct Expected {
+pub(crate) struct Told {
     pub(crate) id: CircuitId,
     /// ln of a measured value and its uncertainty, for each quantity that was measured.
     pub(crate) measured: Vec<(Quantity, f64, f64)>,
@@ -32,11 +32,11 @@ const EXCHANGED_PER_VISIT: f64 = 0.1;
 const CALLED_OUT: f64 = 0.8;
 
 /// The doubts of a visit, most probable first. A circuit appears in one doubt at most.
-pub(crate) fn doubts(circuits: &[Expected]) -> Vec<HookUpDoubt> {
+pub(crate) fn doubts(circuits: &[Told]) -> Vec<HookUpDoubt> {
     let pairs = circuits.len() * circuits.len().saturating_sub(1) / 2;
     let Ok(pairs) = u32::try_from(pairs.max(1)) else { return Vec::new() };
     let prior = EXCHANGED_PER_VISIT / f64::from(pairs);
-    let mut found: Vec<(f64, &Expected, &Expected)> = Vec::new();
+    let mut found: Vec<(f64, &Told, &Told)> = Vec::new();
     for (place, a) in circuits.iter().enumerate() {
         for b in circuits.iter().skip(place + 1) {
             let probability = exchanged(a, b, prior);
@@ -64,7 +64,7 @@ pub(crate) fn doubts(circuits: &[Expected]) -> Vec<HookUpDoubt> {
     doubts
 }
 
-fn exchanged(a: &Expected, b: &Expected, prior: f64) -> f64 {
+fn exchanged(a: &Told, b: &Told, prior: f64) -> f64 {
     let as_noted = fit(a, a) + fit(b, b);
     let swapped = fit(a, b) + fit(b, a);
     let odds = prior / (1.0 - prior) * math::exp((swapped - as_noted).clamp(-700.0, 700.0));
@@ -72,7 +72,7 @@ fn exchanged(a: &Expected, b: &Expected, prior: f64) -> f64 {
 }
 
 /// Log-likelihood of what was measured on one circuit if it were the other.
-fn fit(measured: &Expected, truth: &Expected) -> f64 {
+fn fit(measured: &Told, truth: &Told) -> f64 {
     measured
         .measured
         .iter()
@@ -113,9 +113,9 @@ fn density(quantity: Quantity, difference: f64, sd: f64) -> f64 {
 mod tests {
     use super::*;
 
-    fn circuit(id: &str, measured: f64, as_new: f64) -> Expected {
+    fn circuit(id: &str, measured: f64, as_new: f64) -> Told {
         let entry = |value: f64, sd: f64| vec![(Quantity::Flow, math::ln(value), sd)];
-        Expected { id: CircuitId(id.into()), measured: entry(measured, 0.02), as_new: entry(as_new, 0.03) }
+        Told { id: CircuitId(id.into()), measured: entry(measured, 0.02), as_new: entry(as_new, 0.03) }
     }
 
     #[test]

@@ -21,6 +21,7 @@ mod volume;
 
 use std::collections::BTreeMap;
 
+use calc::air::passage::Expected;
 use calc::estimate::Uncertain;
 use calc::infer::coarse::{CoarseState, Seen, coarse_state};
 use calc::numeric::math;
@@ -33,7 +34,7 @@ use crate::visit::Visit;
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, FlowFact, VolumeFact};
 use flow::FlowSeen;
-use hook_up::{Expected, Quantity};
+use hook_up::{Quantity, Told};
 use tested::{TestedVolume, tested_volume};
 use timeline::Timeline;
 
@@ -49,7 +50,7 @@ struct Alone<'a> {
     tested: TestedVolume,
     flow: Option<FlowSeen>,
     flow_as_new: Option<AsNew>,
-    air_as_new: Option<AsNew>,
+    air: Option<Expected>,
     volume_as_new: Option<AsNew>,
     evidence: Vec<crate::finding::Evidence>,
     warnings: Vec<Warning>,
@@ -74,7 +75,7 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
             Some((one.circuit.id.clone(), one.flow.as_ref()?.result.as_ref()?.flow_factor_m3_h))
         })
         .collect();
-    let doubts = hook_up::doubts(&alone.iter().map(expected).collect::<Vec<_>>());
+    let doubts = hook_up::doubts(&alone.iter().map(told).collect::<Vec<_>>());
     let together = Together { mould, visit, tables, watches, measured, doubts };
     let mut warnings = together.general_warnings();
     let circuits: Vec<CircuitFinding> =
@@ -106,24 +107,20 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
     }
     let comparable = flow.as_ref().zip(baseline).is_none_or(|(seen, base)| seen.others == base.others);
     if !comparable {
-        warnings.push(Warning {
-            code: "alone-against-all-open",
-            circuit: Some(circuit.id.clone()),
-            text: format!(
-                "{}: the baseline and today's flow were not taken the same way (alone, or all circuits open); they are not \
-                 compared.",
-                circuit.id
-            ),
-        });
+        warnings.push(Warning::about(
+            &circuit.id,
+            "alone-against-all-open",
+            "the baseline and today's flow were not taken the same way (alone, or all circuits open); they are not compared",
+        ));
     }
     let flow_as_new = surer(
-        baseline.filter(|_| comparable).map(|base| AsNew::of(base.flow_factor_m3_h, from.clone())),
+        baseline.filter(|_| comparable).map(|base| AsNew::of(base.flow_factor_m3_h, from)),
         geometry.as_ref().and_then(Geometry::flow_factor),
     );
-    let air_as_new = surer(
-        baseline.and_then(|base| base.sonic_conductance_dm3_s_bar).map(|air| AsNew::of(air, from)),
-        geometry.as_ref().and_then(Geometry::sonic_conductance_dm3_s_bar),
-    );
+    let air = baseline
+        .and_then(|base| base.sonic_conductance_dm3_s_bar)
+        .map(Expected::of_baseline)
+        .or_else(|| geometry.as_ref().and_then(Geometry::air));
     Alone {
         circuit,
         timeline,
@@ -132,7 +129,7 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
         tested,
         flow,
         flow_as_new,
-        air_as_new,
+        air,
         volume_as_new,
         evidence,
         warnings,
@@ -214,7 +211,7 @@ impl Together<'_> {
             circuit,
             rig: &self.visit.rig,
             volume: &one.tested,
-            as_new: one.air_as_new.as_ref(),
+            expected: one.air,
             narrow_dm3_s_bar: self.tables.limits.narrow_conductance.value,
             largest_flow_l_min: one.flow.as_ref().map_or(0.0, |seen| seen.largest_l_min),
         };
@@ -254,7 +251,7 @@ impl Together<'_> {
 }
 
 /// What was measured on a circuit and what it should be, for the comparison of hoses.
-fn expected(one: &Alone<'_>) -> Expected {
+fn told(one: &Alone<'_>) -> Told {
     let ln = |quantity, value: f64, spread: f64| (value > 0.0).then(|| (quantity, math::ln(value), spread));
     let flow = one.flow.as_ref().and_then(|seen| seen.result.as_ref()).map(|result| result.flow_factor_m3_h);
     let volume = one.volume.volume_ml;
@@ -263,7 +260,7 @@ fn expected(one: &Alone<'_>) -> Expected {
     };
     let as_new =
         |quantity, value: Option<&AsNew>| value.and_then(|new| ln(quantity, new.value, new.standard_ln));
-    Expected {
+    Told {
         id: one.circuit.id.clone(),
         measured: [measured(Quantity::Flow, flow), measured(Quantity::Volume, volume)]
             .into_iter()
@@ -327,7 +324,7 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         leak_rate_mbar_l_s: facts.tightness.leak_rate_mbar_l_s,
         across_to: facts.tightness.across_to,
         passage: facts.passage.verdict,
-        flow_factor_m3_h: facts.flow.flow_factor_m3_h.map(|value| value.estimate()),
+        flow_factor_m3_h: facts.flow.flow_factor_m3_h,
         against_baseline_percent: facts.flow.ratio.as_ref().map(facts::Ratio::percent),
         compared_with: facts.flow.ratio.map(|ratio| ratio.compared_with),
         state,

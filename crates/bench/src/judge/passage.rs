@@ -1,10 +1,11 @@
 //! Air-passage readings of one circuit.
 
-use calc::air::passage as science;
-use calc::estimate::Uncertain;
-use calc::quantity::{AbsolutePressure, SonicConductance, Temperature, Volume};
+use calc::air::discharge::{self, Discharge, DischargeError};
+use calc::air::leak_down::DecayData;
+use calc::air::passage::{Expected, PassageInput, PassageResult, Verdict, passage};
+use calc::air::sonic::fixture::Fixture;
+use calc::quantity::{Duration, PressureDrop, SonicConductance, Temperature, Volume};
 
-use super::expect::AsNew;
 use super::facts::PassageFact;
 use super::tested::TestedVolume;
 use super::timeline::Timeline;
@@ -17,28 +18,28 @@ use crate::visit::{AirPassage, Charged, Decay, Entry, Rig, What};
 const AIR: Temperature = Temperature::from_deg_c(20.0);
 /// Flow of water that proves a passage by itself.
 const PROOF_L_MIN: f64 = 0.2;
+/// How well a rig's own vessel is known (own proposal).
+const VESSEL_RELATIVE: f64 = 0.01;
+/// How well the conductance of hoses joined together is known (own proposal).
+const FIXTURE_RELATIVE: f64 = 0.05;
 
 /// What a passage is compared with.
 pub(crate) struct Test<'a> {
     pub(crate) circuit: &'a Circuit,
     pub(crate) rig: &'a Rig,
     pub(crate) volume: &'a TestedVolume,
-    pub(crate) as_new: Option<&'a AsNew>,
+    pub(crate) expected: Option<Expected>,
     pub(crate) narrow_dm3_s_bar: f64,
     pub(crate) largest_flow_l_min: f64,
 }
 
-/// The verdict on passage with its evidence, warnings, and the measured conductance in dm3/(s bar).
-pub(crate) fn judge(
-    test: &Test<'_>,
-    timeline: &Timeline<'_>,
-) -> (PassageFact, Vec<Evidence>, Vec<Warning>, Option<Uncertain>) {
-    let outdated = timeline.outdated(|what| matches!(what, What::AirPassage(_)));
+/// The verdict on passage with its evidence and warnings.
+pub(crate) fn judge(test: &Test<'_>, timeline: &Timeline<'_>) -> (PassageFact, Vec<Evidence>, Vec<Warning>) {
     let water = (test.largest_flow_l_min > PROOF_L_MIN).then_some(test.largest_flow_l_min);
     let mut fact = PassageFact {
         verdict: Passage::Untested,
         reason: String::new(),
-        outdated,
+        outdated: timeline.outdated(|what| matches!(what, What::AirPassage(_))),
         water_passed_l_min: water,
         would_tell: None,
     };
@@ -46,49 +47,100 @@ pub(crate) fn judge(
         What::AirPassage(reading) => Some((entry, reading)),
         _ => None,
     });
-    let Some((entry, reading)) = reading else { return (fact, Vec::new(), Vec::new(), None) };
+    let Some((entry, reading)) = reading else { return (fact, Vec::new(), Vec::new()) };
+    let mut warnings = Vec::new();
+    let about = |code, text: String| Warning::about(&test.circuit.id, code, text);
     match run(test, reading) {
         Ok(result) => {
             fact.verdict = verdict(result.verdict);
-            fact.reason = result.reason.clone();
-            fact.would_tell = result.would_tell.clone();
-            let mut warnings = Vec::new();
+            fact.reason.clone_from(&result.reason);
+            fact.would_tell.clone_from(&result.would_tell);
             if fact.verdict == Passage::Blocked && water.is_some() {
-                warnings.push(contradiction(test, entry));
+                let text = "air was held, yet water has passed: the hoses of the two readings may differ";
+                warnings.push(about("air-against-water", text.to_owned()));
             }
-            let measured = result.sonic_conductance.map(|conductance| {
-                Uncertain::new(conductance.value, conductance.half_width() / calc::estimate::Z95)
-            });
-            (fact, vec![passage_evidence(entry, &result)], warnings, measured)
+            (fact, vec![evidence(entry, &result)], warnings)
         }
-        Err(text) => {
+        Err(error) => {
             fact.verdict = Passage::CannotTell;
-            fact.reason = "the air-passage reading could not be used".to_owned();
-            let warning = Warning { code: "air-passage", circuit: Some(test.circuit.id.clone()), text };
-            (fact, Vec::new(), vec![warning], None)
+            "The air-passage reading could not be used".clone_into(&mut fact.reason);
+            warnings.push(about("air-passage", error.to_string()));
+            (fact, Vec::new(), warnings)
         }
     }
 }
 
-fn run(test: &Test<'_>, reading: &AirPassage) -> Result<science::PassageResult, String> {
+fn run(test: &Test<'_>, reading: &AirPassage) -> Result<PassageResult, DischargeError> {
     let decay = match &reading.decay {
-        Decay::Trace(trace) => science::DecayData::Trace(trace),
+        Decay::Trace(trace) => DecayData::Trace(trace),
         Decay::TwoReadings { start, end, time } => {
-            science::DecayData::TwoReadings { start: *start, end: *end, time: *time }
+            DecayData::TwoReadings { start: *start, end: *end, time: *time }
         }
     };
-    let input = science::PassageInput {
-        charged: match reading.charged {
-            Charged::Circuit => science::Charged::Circuit { volume: Volume::from_ml(test.volume.total_ml) },
-            Charged::Reservoir(volume) => science::Charged::Reservoir { volume },
-        },
-        decay,
+    let total = Volume::from_ml(test.volume.total_ml);
+    let (charged, volume_standard) = match reading.charged {
+        Charged::Circuit => (discharge::Charged::Circuit { volume: total }, test.volume.relative.min(1.0)),
+        Charged::Reservoir(volume) => (discharge::Charged::Reservoir { volume }, VESSEL_RELATIVE),
+    };
+    let discharge = Discharge {
+        volume_standard,
+        circuit_volume: Some(total),
+        volume_before_circuit: Some(Volume::from_ml(test.volume.hose_ml / 2.0))
+            .filter(|half| half.ml() > 0.0),
+        gauge: gauge(test.rig, &reading.decay),
         air_temperature: reading.air_temperature.unwrap_or(AIR),
         atmosphere: test.rig.atmosphere,
-        fixture: test.rig.fixture_sonic_conductance,
-        expected: test.as_new.map(|new| Uncertain::relative(new.value, new.standard_ln)),
-        gauge: test.rig.pressure_uncertainty_bar,
-        narrow_below: SonicConductance::from_dm3_s_bar(test.narrow_dm3_s_bar),
+        ..Discharge::new(charged, decay)
     };
-    science::passage(&input).map_err(|error| format!("{}: {error}.", test.circuit.id))
+    let fixture = test.rig.fixture_sonic_conductance;
+    passage(&PassageInput {
+        discharge,
+        fixture: fixture.map(|conductance| Fixture::on_both_sides(conductance, FIXTURE_RELATIVE)),
+        expected: test.expected,
+        narrow_below: SonicConductance::from_dm3_s_bar(test.narrow_dm3_s_bar),
+    })
+}
+
+/// A logger shows its own noise; a reading by eye scatters by a tenth of the gauge's uncertainty.
+fn gauge(rig: &Rig, decay: &Decay) -> discharge::Gauge {
+    let by_eye = PressureDrop::from_bar(0.1 * rig.pressure_uncertainty_bar);
+    discharge::Gauge {
+        noise: matches!(decay, Decay::TwoReadings { .. }).then_some(by_eye),
+        step: PressureDrop::from_bar(rig.gauge_step_bar),
+        zero: PressureDrop::from_bar(rig.pressure_uncertainty_bar.min(0.05)),
+        lag: None::<Duration>,
+    }
+}
+
+const fn verdict(found: Verdict) -> Passage {
+    match found {
+        Verdict::Free => Passage::Free,
+        Verdict::NarrowByDesign => Passage::NarrowByDesign,
+        Verdict::Restricted => Passage::Restricted,
+        Verdict::Blocked => Passage::Blocked,
+        Verdict::CannotTell => Passage::CannotTell,
+    }
+}
+
+fn evidence(entry: &Entry, result: &PassageResult) -> Evidence {
+    let measured = result.sonic_conductance.map_or_else(String::new, |conductance| {
+        format!(
+            " Sonic conductance {:.2} dm3/(s·bar) ({:.2} to {:.2}), hoses taken out.",
+            conductance.value, conductance.low, conductance.high
+        )
+    });
+    let expected = result.expected.map_or_else(String::new, |expected| {
+        format!(" Expected {:.2} ({:.2} to {:.2}).", expected.value, expected.low, expected.high)
+    });
+    Evidence {
+        title: "Air passage".to_owned(),
+        text: format!("{}{measured}{expected}", crate::finding::sentence(&result.reason)),
+        place: Some(entry.place.clone()),
+        sources: vec!["iso-6358-1"],
+        picture: Some(Picture::AirPassage(AirPassagePicture {
+            measured: result.curves.measured.clone(),
+            fitted: result.curves.fitted.clone(),
+            expected: result.curves.expected.clone(),
+        })),
+    }
 }

@@ -51,17 +51,14 @@ pub(crate) fn judge(
     if let Some((entry, reading)) = result {
         match run(test, reading) {
             Ok(result) => {
-                warnings.extend(result.notes.iter().filter(|note| worth_saying(note)).map(|note| Warning {
-                    code: note.code(),
-                    circuit: Some(test.circuit.id.clone()),
-                    text: format!("{}: {}", test.circuit.id, note.text()),
-                }));
+                let notes = result.notes.iter().filter(|note| worth_saying(note));
+                warnings.extend(notes.map(|note| Warning::about(&test.circuit.id, note.code(), note.text())));
                 evidence.push(leak_evidence(test, entry, &result));
                 take(&mut fact, &result);
             }
             Err(text) => {
                 fact.verdict = Tightness::CannotTell;
-                warnings.push(Warning { code: "leak-down", circuit: Some(test.circuit.id.clone()), text });
+                warnings.push(Warning::about(&test.circuit.id, "leak-down", text));
             }
         }
     }
@@ -93,7 +90,7 @@ fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult, String> {
         limit: LeakRate::from_mbar_l_s(test.limit_mbar_l_s),
         decay,
     };
-    leak_down(&input).map_err(|error| format!("{}: {error}.", test.circuit.id))
+    leak_down(&input).map_err(|error| error.to_string())
 }
 
 /// The gauge between two of its own readings: gain and zero cancel, steps stay. Where the rig file names no step, a

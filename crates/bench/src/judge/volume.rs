@@ -30,20 +30,12 @@ pub(crate) fn judge(
     let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
     match measured(reading, rig) {
         Ok((value, hoses_ml)) => {
-            let ratio = as_new.map(|new| Ratio {
-                value: value.value / new.value,
-                standard_ln: root_sum_square(&[value.relative_standard(), new.standard_ln]),
-                compared_with: new.from.clone(),
-            });
+            let ratio = as_new.and_then(|new| Ratio::of(value.estimate(), new));
             let evidence = vec![evidence(entry, reading, value, hoses_ml, ratio.as_ref())];
             (VolumeFact { volume_ml: Some(value), ratio }, evidence, Vec::new())
         }
         Err(text) => {
-            let warning = Warning {
-                code: "volume",
-                circuit: Some(circuit.id.clone()),
-                text: format!("{}: {text}.", circuit.id),
-            };
+            let warning = Warning::about(&circuit.id, "volume", text);
             (VolumeFact::default(), Vec::new(), vec![warning])
         }
     }

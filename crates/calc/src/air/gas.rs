@@ -13,7 +13,7 @@ pub const REFERENCE_TEMPERATURE_K: f64 = 293.15;
 /// Density of the reference air of ISO 8778 (20 degC, 1 bar, 65 % humidity), kg/m3.
 pub const REFERENCE_DENSITY_KG_M3: f64 = 1.185;
 
-/// Dynamic viscosity of air in Pa s by Sutherland's law (source key `sutherland-iso-2533`).
+/// Dynamic viscosity of air in Pa s by Sutherland's law (source key `iso-2533`).
 ///
 /// # Errors
 /// [`OutOfRange`] outside -40 to 200 degC.

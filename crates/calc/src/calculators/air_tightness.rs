@@ -1,24 +1,27 @@
 //! Calculators: tightness, leaks in other terms, filled volume by air, stored energy.
 
+mod equivalents;
+mod volume;
+
 use super::{Answer, Calculator, Output};
-use crate::air::energy::{self, stored_energy};
-use crate::air::equivalents::{
-    AirSide, LeakUnit, bubbles_per_second, capillary, from_unit, hole, to_unit, water_loss,
-};
+use crate::air::energy;
 use crate::air::leak_down::{
     DecayData, Gauge, LeakDownError, LeakDownInput, LeakDownResult, Verdict, leak_down,
 };
-use crate::air::trapped::{Expansion, Fixture, Measurable, TrappedError, by_expansion};
 use crate::form::{Fault, Field, Input, Kind, Need, Preset, Value};
 use crate::quantity::{
-    AbsolutePressure, Duration, GaugePressure, LeakRate, Length, PressureDrop, Temperature,
-    TemperatureDifference, Volume,
+    AbsolutePressure, Duration, GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume,
 };
 use crate::trace::Trace;
 
 /// The calculators of this file.
-pub static ALL: &[&Calculator] =
-    &[&LEAK_DOWN, &LEAK_EQUIVALENTS, &LEAK_UNITS, &TRAPPED_VOLUME, &STORED_ENERGY];
+pub static ALL: &[&Calculator] = &[
+    &LEAK_DOWN,
+    &equivalents::LEAK_EQUIVALENTS,
+    &equivalents::LEAK_UNITS,
+    &volume::TRAPPED_VOLUME,
+    &volume::STORED_ENERGY,
+];
 
 const ATMOSPHERE: Kind = Kind::Number { low: 0.5, high: 1.2 };
 const GAUGE: Kind = Kind::Number { low: -1.2, high: 50.0 };
@@ -238,6 +241,9 @@ fn leak_down_answer(result: &LeakDownResult) -> Answer {
     for note in &result.notes {
         answer = answer.warn(note.code(), note.text());
     }
+    if result.best_next_reading.is_some() {
+        answer = answer.warn("compressed-air", energy::CAUTION);
+    }
     answer
 }
 
@@ -253,7 +259,7 @@ fn leak_down_fault(error: &LeakDownError, input: Input<'_>) -> Fault {
     let traced = input.has("trace");
     let field = match error {
         LeakDownError::Range(range) => return range.clone().into(),
-        LeakDownError::NoPressure => "trace.pressure_bar_g",
+        LeakDownError::NoPressure | LeakDownError::NoFit => "trace.pressure_bar_g",
         LeakDownError::TooFewSamples { .. } | LeakDownError::TooShort { .. } => "trace.time_s",
         LeakDownError::StartTooLow { .. } | LeakDownError::Rises { .. } if traced => "trace.pressure_bar_g",
         LeakDownError::StartTooLow { .. } => "start_bar_g",
@@ -269,271 +275,6 @@ fn in_words(field: &str, sentence: &str) -> Fault {
     let (problem, hint) = sentence.split_once(": ").unwrap_or((sentence, "check the reading"));
     Fault::new(field, problem, hint)
 }
-
-static LEAK_EQUIVALENTS: Calculator = Calculator {
-    name: "leak-equivalents",
-    title: "A leak of air as water and as a hole",
-    text: "Water that a leak measured with air would lose, through a narrow crack (laminar capillary) and through a short \
-           hole (same discharge coefficient for air and water), and the hole or capillary that leaks as much.",
-    inputs: &[
-        Field::required(
-            "leak_rate_mbar_l_s",
-            Kind::Number { low: 0.0, high: 1e6 },
-            "leak rate at the test pressure, 20 degC",
-        ),
-        Field::required("pressure_bar_g", Kind::Number { low: 0.05, high: 50.0 }, "test pressure of the air"),
-        Field::preset(
-            "atmosphere_bar_abs",
-            ATMOSPHERE,
-            Preset::Number(1.013_25),
-            "pressure of the surrounding air",
-        ),
-        Field::preset(
-            "temperature_deg_c",
-            Kind::Number { low: 0.1, high: 95.0 },
-            Preset::Number(20.0),
-            "temperature of air and water",
-        ),
-        Field::optional(
-            "water_pressure_bar_g",
-            Kind::Number { low: 0.0, high: 45.0 },
-            "pressure of the water; the test pressure if left out",
-        ),
-        Field::preset(
-            "capillary_length_mm",
-            Kind::Number { low: 0.01, high: 1000.0 },
-            Preset::Number(10.0),
-            "length of the capillary",
-        ),
-    ],
-    outputs: &[
-        Output { name: "water_ml_h_capillary", text: "water lost through a capillary, laminar" },
-        Output { name: "water_ml_h_orifice", text: "water lost through a hole" },
-        Output { name: "hole_um", text: "diameter of the hole, nozzle flow, discharge coefficient 0.7" },
-        Output { name: "capillary_um", text: "diameter of the capillary of the given length" },
-    ],
-    sources: &["hagen-poiseuille", "white-fluid-mechanics", "en-1779", "iapws-r12-08", "iso-2533"],
-    run: run_leak_equivalents,
-};
-
-fn run_leak_equivalents(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
-    let leak = LeakRate::from_mbar_l_s(input.number("leak_rate_mbar_l_s"));
-    let air = AirSide {
-        pressure: GaugePressure::from_bar(input.number("pressure_bar_g")),
-        atmosphere: AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
-        temperature: Temperature::from_deg_c(input.number("temperature_deg_c")),
-    };
-    let water_pressure =
-        input.optional_number("water_pressure_bar_g").map_or(air.pressure, GaugePressure::from_bar);
-    let fault = |range: crate::limits::OutOfRange| vec![Fault::from(range)];
-    let water = water_loss(leak, air, water_pressure).map_err(fault)?;
-    let length = Length::from_mm(input.number("capillary_length_mm"));
-    Ok(Answer::new()
-        .with("water_ml_h_capillary", water.capillary.m3_h() * 1e6)
-        .with("water_ml_h_orifice", water.orifice.m3_h() * 1e6)
-        .with("hole_um", hole(leak, air).map_err(fault)?.um())
-        .with("capillary_um", capillary(leak, air, length).map_err(fault)?.um())
-        .warn(
-            "model-not-known",
-            "One pressure cannot tell a crack from a hole: the truth lies between the two. Very small leaks may be held \
-             shut by surface tension or dry up unseen.",
-        ))
-}
-
-static LEAK_UNITS: Calculator = Calculator {
-    name: "leak-units",
-    title: "Units of leak rates",
-    text: "One leak rate in the units in use. Pressure times volume per time counts at one temperature, 20 degC here; \
-           some tables mean 0 degC, which is worth 7 % in cubic centimetres.",
-    inputs: &[
-        Field::required("value", Kind::Number { low: 0.0, high: 1e12 }, "leak rate"),
-        Field::required(
-            "unit",
-            Kind::Choice(&[
-                "mbar_l_s",
-                "pa_m3_s",
-                "atm_cm3_s",
-                "atm_cm3_min_0c",
-                "atm_cm3_min_20c",
-                "torr_l_s",
-                "cm3_min_0c",
-            ]),
-            "unit of the value; cm3 are at 1 atm and the named temperature",
-        ),
-        Field::preset(
-            "reference_temperature_deg_c",
-            Kind::Number { low: -50.0, high: 100.0 },
-            Preset::Number(20.0),
-            "temperature at which pressure times volume counts",
-        ),
-    ],
-    outputs: &[
-        Output { name: "mbar_l_s", text: "millibar litre per second" },
-        Output { name: "pa_m3_s", text: "pascal cubic metre per second" },
-        Output {
-            name: "atm_cm3_s",
-            text: "cubic centimetre at 1 atm and the reference temperature, per second",
-        },
-        Output { name: "cm3_min_0c", text: "cubic centimetre at 1 atm and 0 degC, per minute" },
-        Output { name: "cm3_min_20c", text: "cubic centimetre at 1 atm and 20 degC, per minute" },
-        Output { name: "torr_l_s", text: "torr litre per second" },
-        Output { name: "bubbles_2mm_per_s", text: "bubbles of 2 mm per second, at 1 atm" },
-    ],
-    sources: &["nist-sp-811", "liwo-leak-rate", "leak-guidelines"],
-    run: run_leak_units,
-};
-
-fn run_leak_units(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
-    let reference = Temperature::from_deg_c(input.number("reference_temperature_deg_c"));
-    let unit = match input.text("unit") {
-        "pa_m3_s" => LeakUnit::PaM3S,
-        "atm_cm3_s" => LeakUnit::AtmCm3S,
-        "atm_cm3_min_0c" | "cm3_min_0c" => LeakUnit::AtmCm3Min0C,
-        "atm_cm3_min_20c" => LeakUnit::AtmCm3Min20C,
-        "torr_l_s" => LeakUnit::TorrLS,
-        _ => LeakUnit::MbarLS,
-    };
-    let leak = from_unit(input.number("value"), unit, reference);
-    let outputs = [
-        ("mbar_l_s", LeakUnit::MbarLS),
-        ("pa_m3_s", LeakUnit::PaM3S),
-        ("atm_cm3_s", LeakUnit::AtmCm3S),
-        ("cm3_min_0c", LeakUnit::AtmCm3Min0C),
-        ("cm3_min_20c", LeakUnit::AtmCm3Min20C),
-        ("torr_l_s", LeakUnit::TorrLS),
-    ];
-    let answer = outputs
-        .iter()
-        .fold(Answer::new(), |answer, (name, unit)| answer.with(name, to_unit(leak, *unit, reference)));
-    Ok(answer.with("bubbles_2mm_per_s", bubbles_per_second(leak, Length::from_mm(2.0))))
-}
-
-static TRAPPED_VOLUME: Calculator = Calculator {
-    name: "trapped-volume",
-    title: "Filled volume by air expansion",
-    text: "Volume of a circuit from the pressures before and after air of a known volume was let into it; no wetting. \
-           Ideal gas, same temperature before and long after; one gauge for all readings, so that its gain and zero cancel.",
-    inputs: &[
-        Field::required("reference_volume_ml", VOLUME_ML, "known volume, up to the valve"),
-        Field::required("reference_bar_g", GAUGE, "pressure in the known volume before"),
-        Field::preset("circuit_bar_g", GAUGE, Preset::Number(0.0), "pressure in the circuit before"),
-        Field::required("joined_bar_g", GAUGE, "pressure in both, half a minute after they were joined"),
-        Field::preset(
-            "atmosphere_bar_abs",
-            ATMOSPHERE,
-            Preset::Number(1.013),
-            "pressure of the surrounding air",
-        ),
-        Field::preset(
-            "pressure_repeatability_bar",
-            Kind::Number { low: 0.0, high: 10.0 },
-            Preset::Number(0.01),
-            "standard uncertainty of one reading against another of the same gauge",
-        ),
-        Field::preset(
-            "reference_volume_uncertainty_percent",
-            Kind::PERCENT,
-            Preset::Number(0.5),
-            "standard uncertainty of the known volume",
-        ),
-        Field::preset(
-            "temperature_difference_k",
-            Kind::Number { low: 0.0, high: 100.0 },
-            Preset::Number(1.0),
-            "standard uncertainty of the difference between the two temperatures",
-        ),
-        Field::optional(
-            "fixture_volume_ml",
-            Kind::NOT_NEGATIVE,
-            "hoses and dead ends between valve and circuit, to be taken off",
-        ),
-        Field::preset(
-            "fixture_volume_uncertainty_percent",
-            Kind::PERCENT,
-            Preset::Number(4.0),
-            "standard uncertainty of the fixture's volume",
-        ),
-    ],
-    outputs: &[
-        Output { name: "volume_ml", text: "volume of the circuit, fixture taken off" },
-        Output { name: "with_fixture_ml", text: "volume with the fixture" },
-        Output {
-            name: "measurable",
-            text: "yes, coarse (above 10 %), or behind-fixture (not measurable behind this hose)",
-        },
-    ],
-    sources: &["en-13184", "jcgm-100"],
-    run: run_trapped_volume,
-};
-
-fn run_trapped_volume(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
-    let pressure = |name| GaugePressure::from_bar(input.number(name));
-    let reading = Expansion {
-        reference: Volume::from_ml(input.number("reference_volume_ml")),
-        reference_uncertainty_relative: input.number("reference_volume_uncertainty_percent") / 100.0,
-        reference_before: pressure("reference_bar_g"),
-        circuit_before: pressure("circuit_bar_g"),
-        joined: pressure("joined_bar_g"),
-        atmosphere: AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
-        repeatability: PressureDrop::from_bar(input.number("pressure_repeatability_bar")),
-        temperature_difference: TemperatureDifference::from_k(input.number("temperature_difference_k")),
-        fixture: input.optional_number("fixture_volume_ml").map(|ml| Fixture {
-            volume: Volume::from_ml(ml),
-            uncertainty_relative: input.number("fixture_volume_uncertainty_percent") / 100.0,
-        }),
-    };
-    let found = by_expansion(&reading).map_err(|error| match error {
-        TrappedError::Range(range) => vec![Fault::from(range)],
-        TrappedError::NoDifference { .. } => {
-            vec![in_words("reference_bar_g", &error.to_string()).with_value(input.number("reference_bar_g"))]
-        }
-        TrappedError::NotBetween { joined_bar_g } => {
-            vec![in_words("joined_bar_g", &error.to_string()).with_value(joined_bar_g)]
-        }
-    })?;
-    let answer = Answer::new()
-        .with("volume_ml", found.volume_ml.estimate())
-        .with("with_fixture_ml", found.with_fixture_ml.estimate());
-    Ok(match found.measurable {
-        Measurable::Yes => answer.with("measurable", "yes"),
-        Measurable::Coarse => answer.with("measurable", "coarse").warn(
-            "coarse",
-            "Uncertainty above 10 %: use a vessel of about the circuit's volume, a finer gauge, or shorter hoses.",
-        ),
-        Measurable::BehindFixture => answer.with("measurable", "behind-fixture").warn(
-            "behind-fixture",
-            "Not measurable behind this hose: the uncertainty is as large as the circuit. Use short adapters, or measure \
-             the hoses joined to each other.",
-        ),
-    })
-}
-
-static STORED_ENERGY: Calculator = Calculator {
-    name: "stored-energy",
-    title: "Energy in compressed air",
-    text: "Work that compressed air gives off when it is let go: isentropic expansion to the surrounding air.",
-    inputs: &[
-        Field::required("volume_ml", Kind::Number { low: 0.0, high: 1e6 }, "volume under pressure"),
-        Field::required("pressure_bar_g", Kind::Number { low: 0.0, high: 50.0 }, "gauge pressure"),
-        Field::preset(
-            "atmosphere_bar_abs",
-            ATMOSPHERE,
-            Preset::Number(1.013_25),
-            "pressure of the surrounding air",
-        ),
-    ],
-    outputs: &[Output { name: "energy_j", text: "stored energy" }],
-    sources: &["asme-pcc-2", "hse-gs4"],
-    run: |input| {
-        let energy = stored_energy(
-            Volume::from_ml(input.number("volume_ml")),
-            GaugePressure::from_bar(input.number("pressure_bar_g")),
-            AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
-        )
-        .map_err(|range| vec![Fault::from(range)])?;
-        Ok(Answer::new().with("energy_j", energy.j()).warn("compressed-air", energy::CAUTION))
-    },
-};
 
 #[cfg(test)]
 mod tests;

@@ -83,14 +83,7 @@ static FLOW_FACTOR: Calculator = Calculator {
         Output { name: "fixture_share", text: "share of the measured drop that is hoses and couplings" },
         Output { name: "method", text: "where the form of the curve came from" },
     ],
-    sources: &[
-        "iec-60534-2-1",
-        "buckingham-1914",
-        "jcgm-100",
-        "iapws-r7-97",
-        "iapws-r12-08",
-        "own-simulation",
-    ],
+    sources: &["iec-60534-2-1", "white-fluid-mechanics", "jcgm-100", "iapws-r7-97", "iapws-r12-08"],
     run: run_flow_factor,
 };
 
@@ -160,6 +153,10 @@ fn input_fault(error: FlowFactorError, sweep: bool) -> Fault {
         FlowFactorError::Point { at, range } if sweep => Fault::from(range).under(&format!("points.{at}")),
         FlowFactorError::Point { range, .. } | FlowFactorError::OutOfRange(range) => Fault::from(range),
         FlowFactorError::Pieces(error) => fault(error, "pieces"),
+        FlowFactorError::FixtureExceeds { fixture_m3_h, .. } => {
+            Fault::new("fixture_flow_factor_m3_h", error.to_string(), "check the flow factor and the units")
+                .with_value(fixture_m3_h)
+        }
         FlowFactorError::NoPoints | FlowFactorError::NoFit | FlowFactorError::CannotTell { .. } => {
             Fault::new(
                 if sweep { "points" } else { "flow_l_min" },
@@ -343,6 +340,10 @@ mod tests {
         assert_eq!(codes(&answer), ["cannot-tell"]);
         assert_eq!(answer.get("flow_factor_m3_h"), Some(&Value::Null));
         assert!(answer.warnings[0].text.contains("larger flow"), "{}", answer.warnings[0].text);
+        // A fixture that would lose far more than was measured is a wrong input, not a doubt.
+        fields.truncate(3);
+        fields.push(("fixture_flow_factor_m3_h", 0.5));
+        assert_eq!(ask(&FLOW_FACTOR, &fields).unwrap_err()[0].field, "fixture_flow_factor_m3_h");
     }
 
     #[test]

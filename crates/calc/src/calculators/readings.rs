@@ -142,7 +142,7 @@ static COMPARE: Calculator = Calculator {
     name: "compare",
     title: "Before against after",
     text: "Whether a reading has changed. 'yes' if the 95 % interval of the difference leaves out zero; 'no' if it \
-           holds zero and a change of 5 % would have shown; 'cannot-tell' otherwise. With one meter for both, its \
+           holds zero and stays within 5 % of the first reading; 'cannot-tell' otherwise. With one meter for both, its \
            calibration is common: leave it out of both uncertainties, or give the correlation.",
     inputs: &[
         Field::required("before", READING, "first reading"),
@@ -184,8 +184,8 @@ fn run_compare(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
         Changed::CannotTell => answer.warn(
             "cannot-tell",
             format!(
-                "A change of less than {:.1} % cannot be proved with these uncertainties; readings that prove \
-                 {NO_CHANGE_BELOW_PERCENT:.0} % would tell.",
+                "The interval holds both no change and one of {NO_CHANGE_BELOW_PERCENT:.0} %; less than {:.1} % \
+                 cannot be proved. Longer or repeated readings would tell.",
                 found.smallest_provable_change_percent
             ),
         ),

@@ -152,7 +152,7 @@ static MEAN_DIFFERENCE: Calculator = Calculator {
         Output { name: "sd_first", text: "standard deviation of the first sample" },
         Output { name: "sd_second", text: "standard deviation of the second sample" },
     ],
-    sources: &["welch-1947", "nist-handbook"],
+    sources: &["welch-1947", "nist-ehandbook"],
     run: run_mean_difference,
 };
 
@@ -186,7 +186,7 @@ static LINE_FIT: Calculator = Calculator {
         Output { name: "slope_standard_error", text: "standard error of the slope" },
         Output { name: "residual_sd", text: "standard deviation of the readings around the line" },
     ],
-    sources: &["nist-handbook"],
+    sources: &["nist-ehandbook", "nist-strd"],
     run: run_line_fit,
 };
 

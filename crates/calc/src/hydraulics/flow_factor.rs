@@ -1,6 +1,6 @@
 //! Flow factor of a circuit from readings at any water temperature and flow, hoses and couplings removed.
 //!
-//! For water in fixed geometry `drop / (density nu^2)` depends on `flow / nu` alone (`buckingham-1914`), so every
+//! For water in fixed geometry `drop / (density nu^2)` depends on `flow / nu` alone (`white-fluid-mechanics`), so every
 //! point has an exact twin in water of 20 degC. From there the reading is moved along the circuit's own curve to
 //! 1 bar. The curve's form comes from a typical circuit or, better, from the known pieces with one free loss
 //! factor; further points correct its steepness and bend as far as their uncertainty lets them. The bore is never
@@ -145,6 +145,19 @@ pub enum FlowFactorError {
         /// Standard uncertainty of what is left.
         uncertainty_bar: f64,
     },
+    /// Hoses and couplings would lose clearly more than was measured in all.
+    #[error(
+        "a fixture of {fixture_m3_h:.3} m3/h would lose {fixture_bar:.4} bar at the measured flow, but only {drop_bar:.4} bar \
+         were measured in all; check the fixture's flow factor, or the units of the reading"
+    )]
+    FixtureExceeds {
+        /// Measured drop at the clearest point.
+        drop_bar: f64,
+        /// The fixture's drop there.
+        fixture_bar: f64,
+        /// The fixture's flow factor.
+        fixture_m3_h: f64,
+    },
     /// The points lead nowhere.
     #[error("no curve fits the points; check units and the order of magnitude of flow and pressure drop")]
     NoFit,
@@ -181,6 +194,13 @@ pub fn flow_factor(
     let Some(clearest) = all.iter().copied().reduce(|best, next| next.clearer(best, uncertainty)) else {
         return Err(FlowFactorError::NoPoints);
     };
+    if let Some(removal) = fixture.filter(|_| clearest.is_beyond(uncertainty)) {
+        return Err(FlowFactorError::FixtureExceeds {
+            drop_bar: clearest.drop_bar,
+            fixture_bar: clearest.fixture_bar,
+            fixture_m3_h: removal.flow_factor_m3_h,
+        });
+    }
     if !clearest.is_clear(uncertainty) {
         return Err(FlowFactorError::CannotTell {
             drop_bar: clearest.drop_bar,
@@ -199,7 +219,7 @@ pub fn flow_factor(
     let value = math::exp(fit.ln_flow_m3_h);
     Ok(FlowFactorResult {
         flow_factor_m3_h: Uncertain::relative(value, fit.standard_ln),
-        estimate: Estimate::lognormal(value, fit.standard_ln),
+        estimate: interval(value, fit.standard_ln),
         exponent: fit.exponent,
         fixture_share: widest.fixture_share(),
         method: match (&shape, all.len() > 1) {
@@ -210,6 +230,21 @@ pub fn flow_factor(
         },
         flags: flags(&readings, &fit, widest.fixture_share()),
     })
+}
+
+/// Smallest share of the remaining drop that an interval allows for.
+const LEAST_LEFT: f64 = 0.05;
+
+/// 95 % interval. What is uncertain is the drop that is left after the fixture; the flow factor goes with its inverse
+/// root, so where little is left the interval reaches further up than down.
+fn interval(value: f64, standard_ln: f64) -> Estimate {
+    let spread = 2.0 * crate::estimate::Z95 * standard_ln;
+    Estimate {
+        value,
+        low: value / (1.0 + spread).sqrt(),
+        high: value / (1.0 - spread).max(LEAST_LEFT).sqrt(),
+        coverage: 0.95,
+    }
 }
 
 fn flags(readings: &[Reading], fit: &Fit, fixture_share: f64) -> Vec<Flag> {
@@ -310,6 +345,11 @@ impl Brought {
 
     fn is_clear(&self, uncertainty: PointUncertainty) -> bool {
         self.left_bar > CLEAR * self.left_standard_bar(uncertainty) && self.left_bar > 0.0
+    }
+
+    /// Whether the fixture has more than all of the drop, beyond doubt.
+    fn is_beyond(&self, uncertainty: PointUncertainty) -> bool {
+        self.left_bar < -CLEAR * self.left_standard_bar(uncertainty)
     }
 
     fn clearer(self, other: Self, uncertainty: PointUncertainty) -> Self {

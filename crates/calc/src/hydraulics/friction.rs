@@ -34,7 +34,7 @@ pub enum FrictionLaw {
     #[default]
     Standard,
     /// Hagen-Poiseuille below Re 2000, Swamee-Jain from Re 4000 on, the cubic of Dunlop between: the law of the
-    /// public network solver EPANET 2.2 (`epanet-2.2`), for comparison with it. Its slope has a step at Re 2000.
+    /// public network solver EPANET 2.2 (`epanet-2-2`), for comparison with it. Its slope has a step at Re 2000.
     SwameeJain,
 }
 
@@ -75,7 +75,7 @@ pub fn friction(reynolds: f64, relative_roughness: f64) -> Result<Friction, OutO
 /// Darcy friction factor in a round channel by the law of choice; arguments, range and errors as [`friction`].
 ///
 /// # Errors
-/// [`OutOfRange`] outside the range of [`friction`]. Source keys `swamee-jain-1976`, `epanet-2.2`.
+/// [`OutOfRange`] outside the range of [`friction`]. Source keys `swamee-jain-1976`, `epanet-2-2`.
 pub fn friction_by(law: FrictionLaw, reynolds: f64, relative_roughness: f64) -> Result<Friction, OutOfRange> {
     if law == FrictionLaw::Standard || reynolds.is_nan() || reynolds <= LAMINAR_BELOW {
         return friction(reynolds, relative_roughness);

@@ -168,7 +168,7 @@ impl Element {
     }
 
     /// Drop and slope at a flow that is not negative.
-    pub fn at(&self, conditions: &Conditions, flow_m3_s: f64) -> Result<Point, HydraulicsError> {
+    pub(super) fn at(&self, conditions: &Conditions, flow_m3_s: f64) -> Result<Point, HydraulicsError> {
         match self {
             Self::Channel(channel) => Ok(channel.at(conditions, flow_m3_s)?),
             Self::Turns(turns) => Ok(turns.at(conditions, flow_m3_s)),
@@ -305,9 +305,11 @@ fn channel(
         "relative_roughness",
         roughness.m() / section.hydraulic_diameter_m,
         0.0,
-        friction::RELATIVE_ROUGHNESS_MAX,
+        // The limit itself is allowed, however the quotient rounds.
+        friction::RELATIVE_ROUGHNESS_MAX * (1.0 + 1e-9),
         "(pure number)",
-    )?;
+    )?
+    .min(friction::RELATIVE_ROUGHNESS_MAX);
     Ok(Element::Channel(Channel { wall: Wall { section, relative_roughness, shape_factor }, length_m }))
 }
 
@@ -320,13 +322,18 @@ const fn turns(section: Section, number: LossNumber) -> Element {
     Element::Turns(Turns { section, one: number.one, infinite: number.infinite })
 }
 
+/// A loss number that the user gives stands as it is, at any Reynolds number; the table's has a laminar share.
 fn elbow(diameter: Length, make: ElbowMake, loss_k: Option<f64>) -> Result<Element, OutOfRange> {
-    let number = match make {
-        ElbowMake::Drilled => DRILLED_ELBOW,
-        ElbowMake::Bent => BENT_ELBOW,
+    let section = Section::round(length_m("diameter_mm", diameter)?);
+    let number = match (loss_k, make) {
+        (Some(k), _) => {
+            let infinite = within("loss_k", k, 0.0, 1e4, "(pure number)")?;
+            LossNumber { one: 0.0, infinite, ..DRILLED_ELBOW }
+        }
+        (None, ElbowMake::Drilled) => DRILLED_ELBOW,
+        (None, ElbowMake::Bent) => BENT_ELBOW,
     };
-    let infinite = within("loss_k", loss_k.unwrap_or(number.infinite), 0.0, 1e4, "(pure number)")?;
-    Ok(turns(Section::round(length_m("diameter_mm", diameter)?), LossNumber { infinite, ..number }))
+    Ok(turns(section, number))
 }
 
 /// Drop over density and flow squared of a flow factor: 1 bar at the reference density and the flow it names.

@@ -20,7 +20,7 @@ pub enum Piece {
         diameter: Length,
         /// How it is made.
         make: ElbowMake,
-        /// Loss number on the velocity in the bore, where the user knows better.
+        /// Loss number on the velocity in the bore, where the user knows better; it then holds at any flow.
         loss_k: Option<f64>,
     },
     /// A hose.

@@ -84,7 +84,7 @@ fn mean_and_variance(numbers: &[f64]) -> (f64, f64) {
 }
 
 /// Difference of two means whose samples may scatter differently, by Welch's test (source keys `welch-1947`,
-/// `nist-handbook`).
+/// `nist-ehandbook`).
 ///
 /// The numbers of each sample are independent of each other and of the other sample.
 ///
@@ -133,7 +133,7 @@ pub struct Line {
     pub residual_sd: f64,
 }
 
-/// Straight line by ordinary least squares (source key `nist-handbook`): x exact, y with equal independent errors.
+/// Straight line by ordinary least squares (source keys `nist-ehandbook`, `nist-strd`): x exact, y with equal independent errors.
 ///
 /// # Errors
 /// [`SamplesError`] for fewer than three points, lists of different length, or x values that are all equal.

@@ -22,12 +22,13 @@ pub struct Case {
     pub with_hose: bool,
     pub step_mbar: f64,
     pub trace: Trace,
-    pub told: Told,
-    pub readings: (f64, f64, f64),
+    told: Told,
+    /// Start and end in bar by eye, and the seconds between.
+    readings: (f64, f64, f64),
 }
 
 /// What the bench knows.
-pub struct Told {
+struct Told {
     volume_ml: f64,
     volume_relative: f64,
     hose_ml: Option<f64>,
@@ -54,6 +55,21 @@ impl Case {
             time: Duration::from_s(seconds),
         };
         self.input(Gauge { step: PressureDrop::from_mbar(20.0), ..Gauge::by_eye() }, decay)
+    }
+
+    /// Time watched.
+    pub fn watched_s(&self) -> f64 {
+        self.readings.2
+    }
+
+    /// The rule of thumb on the same samples: has the pressure fallen by 0.2 bar after 20 s?
+    pub fn fails_rule_of_thumb(&self) -> bool {
+        let pressure = self.trace.pressure_bar_g.as_deref().unwrap_or_default();
+        let at_20_s = self.trace.time_s.iter().position(|time| *time >= 20.0 - 1e-9);
+        match (pressure.first(), at_20_s.and_then(|at| pressure.get(at))) {
+            (Some(first), Some(later)) => first - later >= 0.2,
+            _ => unreachable!("every case is watched for 20 s"),
+        }
     }
 
     fn input<'a>(&'a self, gauge: Gauge, decay: DecayData<'a>) -> LeakDownInput<'a> {

@@ -89,7 +89,11 @@ impl Chooser<'_> {
 
     /// Reads the `columns` table.
     fn apply_told(&mut self) {
-        for (name, role) in &self.wanted.columns {
+        let own = &self.wanted.columns;
+        let usual = self.wanted.usual_columns.iter().filter(|(name, _)| {
+            !own.contains_key(*name) && self.headings.iter().any(|heading| heading.name == name.trim())
+        });
+        for (name, role) in own.iter().chain(usual) {
             let places: Vec<usize> = (0..self.headings.len())
                 .filter(|at| self.headings.get(*at).is_some_and(|heading| heading.name == name.trim()))
                 .collect();

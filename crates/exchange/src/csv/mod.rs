@@ -75,6 +75,8 @@ impl Quantity {
 pub struct Wanted {
     /// What columns hold, where somebody says so: header name to a name such as `pressure_bar_g`, `clock`, `ignore`.
     pub columns: BTreeMap<String, String>,
+    /// The same for all traces of a visit; a name that a trace does not have is no fault.
+    pub usual_columns: BTreeMap<String, String>,
     /// The quantity that must be there beside time.
     pub needed: Quantity,
     /// Pressure of the surrounding air, to turn absolute pressures into gauge pressures.

@@ -34,7 +34,7 @@ pub fn read_trace<'r>(
     let mut stream = decode::open(reader).map_err(unreadable)?;
     let mut head = Vec::new();
     stream.by_ref().take(HEAD_BYTES).read_to_end(&mut head).map_err(unreadable)?;
-    let layout = sniff::layout(&head, &wanted.columns).map_err(|fault| vec![fault])?;
+    let layout = sniff::layout(&head, wanted).map_err(|fault| vec![fault])?;
     let (plan, remarks) = columns::choose(&layout.headings, layout.header_line, wanted)?;
     let mut rows = Rows::new(Cursor::new(head).chain(stream), layout.separator);
     let mut samples = Samples::new(plan, &layout, remarks);

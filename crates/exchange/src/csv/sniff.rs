@@ -1,12 +1,10 @@
 //! Finds the separator, the header row and a row of units in the first bytes of a trace.
 
-use std::collections::BTreeMap;
-
-use super::TraceFault;
 use super::cell::trim;
 use super::decode::text;
 use super::header::{self, Heading, Meaning};
 use super::rows::{Rows, Step};
+use super::{TraceFault, Wanted};
 
 /// Most rows that may stand before the header.
 const ROWS_SEEN: usize = 200;
@@ -30,7 +28,7 @@ pub struct Layout {
 type Row = (u64, Vec<Vec<u8>>);
 
 /// Finds the layout in the first bytes of a trace.
-pub fn layout(head: &[u8], named: &BTreeMap<String, String>) -> Result<Layout, TraceFault> {
+pub fn layout(head: &[u8], wanted: &Wanted) -> Result<Layout, TraceFault> {
     let announced = announced_separator(head);
     let separators = announced.as_ref().map_or(SEPARATORS.as_slice(), std::slice::from_ref);
     let mut best: Option<(usize, Layout)> = None;
@@ -41,7 +39,7 @@ pub fn layout(head: &[u8], named: &BTreeMap<String, String>) -> Result<Layout, T
             if cells.len() < 2 || cells.iter().any(|cell| cell.len() > NAME_BYTES) {
                 continue;
             }
-            let score = score(cells, rows.get(at + 1..).unwrap_or_default(), named);
+            let score = score(cells, rows.get(at + 1..).unwrap_or_default(), wanted);
             if score == 0 && numeric.is_none() && cells.iter().all(|cell| is_numeric(cell)) {
                 numeric = Some(*line);
             }
@@ -85,9 +83,10 @@ fn rows(head: &[u8], separator: u8) -> Vec<Row> {
 }
 
 /// How much a row looks like a header: the columns it names, if one of them may be time, and samples below it.
-fn score(cells: &[Vec<u8>], below: &[Row], named: &BTreeMap<String, String>) -> usize {
+fn score(cells: &[Vec<u8>], below: &[Row], wanted: &Wanted) -> usize {
     let names: Vec<String> = cells.iter().map(|cell| text(trim(cell))).collect();
-    let told = names.iter().filter(|name| named.contains_key(name.as_str())).count();
+    let named = |name: &str| wanted.columns.contains_key(name) || wanted.usual_columns.contains_key(name);
+    let told = names.iter().filter(|name| named(name)).count();
     let headings: Vec<Heading> = names.iter().map(|name| header::read(name)).collect();
     let understood = headings.iter().filter(|heading| heading.meaning.is_some()).count();
     let time = headings.iter().any(|heading| {

@@ -6,9 +6,12 @@ use calc::form::{self, Fault, Field, Input, Kind, Preset, Value};
 
 use super::{Bounds, Case, Check, CheckKind, Expected, Point, Tolerance};
 use crate::fault::FileFaults;
-use crate::intake::{Intake, Sheet, TEXT_LIMIT_BYTES};
+use crate::intake::{Intake, Sheet};
 use crate::json;
 use crate::source::Source;
+
+/// Largest file beside a case file.
+const BESIDE_LIMIT_BYTES: u64 = 16 << 20;
 
 const TEXTS: Kind = Kind::List { of: &Kind::Text, least: 1 };
 const BOUND: Kind = Kind::Number { low: 0.0, high: 1e12 };
@@ -213,7 +216,7 @@ impl Reader<'_> {
         let read = self
             .source
             .open(plain)
-            .and_then(|reader| reader.take(TEXT_LIMIT_BYTES).read_to_string(&mut text));
+            .and_then(|reader| reader.take(BESIDE_LIMIT_BYTES).read_to_string(&mut text));
         read.map_err(|error| wrong(format!("could not be read: {error}")))?;
         Ok(text)
     }

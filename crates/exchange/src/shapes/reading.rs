@@ -73,7 +73,7 @@ static VARIANTS: &[Variant] = &[
             Field::optional(
                 "reservoir_volume_ml",
                 Kind::POSITIVE,
-                "volume of the vessel; the rig's reference_volume_ml if left out",
+                "volume of the vessel; the rig's if left out",
             ),
             Field::optional("air_temperature_deg_c", DEG_C, "temperature of the air at the start"),
         ],

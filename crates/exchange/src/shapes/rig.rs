@@ -55,7 +55,8 @@ static FIELDS: &[Field] = &[
         Kind::POSITIVE,
         "sonic conductance of hoses and couplings",
     ),
-    Field::optional("reference_volume_ml", Kind::POSITIVE, "vessel of known volume"),
+    Field::optional("reference_volume_ml", Kind::POSITIVE, "vessel of known volume, for filled volumes"),
+    Field::optional("reservoir_volume_ml", Kind::POSITIVE, "air vessel that empties through circuits"),
     Field::preset(
         "atmosphere_bar_abs",
         Kind::Number { low: 0.5, high: 1.2 },
@@ -117,6 +118,7 @@ pub fn rig(input: Input<'_>) -> Rig {
             .optional_number("fixture_sonic_conductance_dm3_s_bar")
             .map(SonicConductance::from_dm3_s_bar),
         reference_volume: input.optional_number("reference_volume_ml").map(Volume::from_ml),
+        reservoir_volume: input.optional_number("reservoir_volume_ml").map(Volume::from_ml),
         atmosphere: AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
         calibrated_until: input.get("calibrated_until").and_then(Value::as_text).map(str::to_owned),
     }
@@ -153,6 +155,7 @@ pub fn rig_value(rig: &Rig) -> Value {
                 .into(),
         ),
         ("reference_volume_ml", rig.reference_volume.map(volume).into()),
+        ("reservoir_volume_ml", rig.reservoir_volume.map(volume).into()),
         (
             "atmosphere_bar_abs",
             exactly(rig.atmosphere, |pressure| pressure.bar(), AbsolutePressure::from_bar),

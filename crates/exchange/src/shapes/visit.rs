@@ -30,6 +30,7 @@ pub static FILE: &[Field] = &[
         Kind::List { of: &Kind::Record(HOOK_UP), least: 0 },
         "which circuit was on which port",
     ),
+    Field::optional("columns", Kind::Map(&Kind::Text), "what columns hold, for all traces of the visit"),
     Field::optional("reading", Kind::List { of: &reading::READING, least: 0 }, "readings"),
     Field::optional(
         "treatment",
@@ -199,7 +200,7 @@ fn charged(input: Input<'_>, rig: &Rig) -> Option<Charged> {
         return Some(Charged::Circuit);
     }
     let volume = input.optional_number("reservoir_volume_ml").map(Volume::from_ml);
-    volume.or(rig.reference_volume).map(Charged::Reservoir)
+    volume.or(rig.reservoir_volume).or(rig.reference_volume).map(Charged::Reservoir)
 }
 
 fn flow(input: Input<'_>, path: &str, belongings: &Belongings<'_>) -> Option<Flow> {

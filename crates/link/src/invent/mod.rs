@@ -109,6 +109,11 @@ fn circuits(count: usize, options: &Invention, chance: &mut Chance) -> Vec<Circu
         let room = if circuits.len() < fixed { fixed - circuits.len() } else { count - circuits.len() };
         let group = chance.whole(1, 4).min(room);
         let first = circuits.len();
+        let told = if known == Known::Unknown && chance.happens(0.6) {
+            rough(&pieces, chance)
+        } else {
+            (None, None)
+        };
         let ids: Vec<String> = (first..first + group).map(|place| name(place, fixed)).collect();
         for id in &ids {
             let half = if first < fixed { "fixed" } else { "moving" };
@@ -118,9 +123,7 @@ fn circuits(count: usize, options: &Invention, chance: &mut Chance) -> Vec<Circu
             circuit.seals = vec!["EPDM".to_owned()];
             circuit.baseline.clone_from(&baseline);
             circuit.known = known;
-            if known == Known::Unknown && chance.happens(0.6) {
-                (circuit.rough_bore, circuit.rough_length) = rough(&pieces, chance);
-            }
+            (circuit.rough_bore, circuit.rough_length) = told;
             circuits.push(circuit);
         }
     }

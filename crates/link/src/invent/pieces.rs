@@ -5,7 +5,7 @@ use calc::quantity::Length;
 
 use crate::chance::Chance;
 
-/// Bores in use: metric drills and the drilled diameters of the small pipe threads (facts, A4).
+/// Bores in use: metric drills and the drilled diameters of the small pipe threads (common practice, no source).
 const BORES_MM: [f64; 8] = [6.0, 8.0, 8.73, 10.0, 10.0, 11.11, 12.0, 14.0];
 
 /// What the circuits of one mould have in common.
@@ -86,7 +86,7 @@ fn baffles(bore_mm: f64, chance: &mut Chance) -> Vec<Piece> {
 }
 
 fn bubblers(bore_mm: f64, chance: &mut Chance) -> Vec<Piece> {
-    // Hole, tube outside, tube inside: near equal areas (facts, A6.5).
+    // Hole, tube outside, tube inside: near equal areas (common practice, no source).
     let (diameter, outer, inner) =
         *chance.one_of(&[(10.0, 6.0, 5.0), (12.0, 8.0, 7.0), (14.0, 10.0, 8.5), (16.0, 10.0, 9.0)]);
     let bubbler = Piece::Bubbler {

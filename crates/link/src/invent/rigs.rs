@@ -29,13 +29,15 @@ pub(super) fn rig(options: &Invention, chance: &mut Chance) -> (RigPlan, bool) {
         gauge_step_bar: if by_hand { 0.05 } else { 0.0 },
         temperature_uncertainty_k: temperature,
         pump_curve: vec![point(0.0, shut_off), point(0.5, 0.84 * shut_off), point(1.0, 0.0)],
-        reference_volume: (!by_hand && chance.happens(0.85))
-            .then(|| Volume::from_ml(*chance.one_of(&[500.0, 1000.0, 2000.0]))),
+        reference_volume: (!by_hand && chance.happens(0.8))
+            .then(|| Volume::from_ml(*chance.one_of(&[250.0, 500.0, 1000.0]))),
+        reservoir_volume: (!by_hand && chance.happens(0.75))
+            .then(|| Volume::from_ml(*chance.one_of(&[3000.0, 5000.0, 10_000.0]))),
         atmosphere: AbsolutePressure::from_bar(rounded(chance.between(0.96, 1.03), 0.001)),
         ..Rig::default()
     };
     let (diameter, length) = (*chance.one_of(&[9.0, 11.0, 13.0]), chance.between(0.8, 3.0));
-    // Through couplings, or couplings that shut on one side (facts, A6.7).
+    // Through couplings, or couplings that shut on one side (common practice, no source).
     let factor = if chance.happens(0.6) { chance.between(1.7, 2.8) } else { chance.between(0.9, 1.5) };
     let side = vec![
         Piece::Hose {
@@ -76,8 +78,13 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
         readings.push(reading(ReadingKind::CrossWatch { pressure, sampling: at(2.0, 60.0) }));
     }
     if chance.happens(0.85) {
-        let sampling = if by_hand || !vessel { at(100.0, 5.0) } else { at(50.0, 6.0) };
-        readings.push(reading(ReadingKind::AirPassage { from_reservoir: vessel, pressure, sampling }));
+        // Long enough for a narrow circuit, about 300 samples.
+        let sampling = rig.stated.reservoir_volume.map_or(at(100.0, 5.0), |volume| {
+            let seconds = (1.6 * volume.l()).clamp(6.0, 15.0);
+            at(if seconds > 10.0 { 20.0 } else { 40.0 }, seconds)
+        });
+        let from_reservoir = rig.stated.reservoir_volume.is_some();
+        readings.push(reading(ReadingKind::AirPassage { from_reservoir, pressure, sampling }));
     }
     if vessel && chance.happens(0.55) {
         let through_fixture = chance.happens(0.6);

@@ -183,7 +183,12 @@ static RIG: &[Field] = &[
     Field::optional(
         "reference_volume_ml",
         Kind::Number { low: 10.0, high: 100_000.0 },
-        "vessel of known volume",
+        "vessel of known volume, for filled volumes by air",
+    ),
+    Field::optional(
+        "reservoir_volume_ml",
+        Kind::Number { low: 100.0, high: 500_000.0 },
+        "vessel that empties through a circuit; the one of known volume if left out",
     ),
     Field::preset(
         "atmosphere_bar_abs",

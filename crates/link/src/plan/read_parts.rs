@@ -29,6 +29,7 @@ pub(super) fn rig(input: Input<'_>, faults: &mut Vec<FormFault>) -> RigPlan {
             temperature_uncertainty_k: input.number("temperature_uncertainty_k"),
             pump_curve: pump_curve(input, faults),
             reference_volume,
+            reservoir_volume: input.optional_number("reservoir_volume_ml").map(Volume::from_ml),
             atmosphere: AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
             calibrated_until: text("calibrated_until"),
             ..Rig::default()
@@ -65,12 +66,17 @@ fn pump_curve(input: Input<'_>, faults: &mut Vec<FormFault>) -> Vec<(VolumeFlow,
 }
 
 pub(super) fn visit(input: Input<'_>, faults: &mut Vec<FormFault>) -> VisitPlan {
-    let needs_vessel = input
-        .records("reading")
-        .any(|reading| reading.text("method") == "air-expansion" || reading.text("charged") == "reservoir");
-    if needs_vessel && !input.record("rig").is_some_and(|rig| rig.has("reference_volume_ml")) {
-        let hint = "give it, or take charged = \"circuit\" and method = \"drained\"";
-        faults.push(FormFault::new("rig.reference_volume_ml", "missing, a reading needs the vessel", hint));
+    let given = |name: &str| input.record("rig").is_some_and(|rig| rig.has(name));
+    let needed =
+        |field: &str, word: &str| input.records("reading").any(|reading| reading.text(field) == word);
+    let problem = "missing, a reading needs the vessel";
+    if needed("method", "air-expansion") && !given("reference_volume_ml") {
+        let hint = "give it, or take method = \"drained\"";
+        faults.push(FormFault::new("rig.reference_volume_ml", problem, hint));
+    } else if needed("charged", "reservoir") && !given("reservoir_volume_ml") && !given("reference_volume_ml")
+    {
+        let hint = "give it, or take charged = \"circuit\"";
+        faults.push(FormFault::new("rig.reservoir_volume_ml", problem, hint));
     }
     let input = input.record("visit").unwrap_or(input);
     let started = input.text("started").parse().unwrap_or_else(|_| {

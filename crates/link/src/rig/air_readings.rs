@@ -50,10 +50,12 @@ impl Bench<'_> {
     pub fn chargeable(&self, listed: usize) -> Volume {
         let circuit = self.really[listed];
         let port = self.port(listed);
-        match self.blocked_at(circuit) {
+        let volume = match self.blocked_at(circuit) {
             Some(place) => port.supply_volume + self.today[circuit].volume() * place,
             None => port.volume + self.today[circuit].volume(),
-        }
+        };
+        // Even a block right behind the coupling leaves the coupling's own room.
+        if volume.ml() < 0.5 { Volume::from_ml(0.5) } else { volume }
     }
 
     /// How the closed circuit would move without leaks.
@@ -71,7 +73,7 @@ impl Bench<'_> {
             .filter(|(_, volume)| *volume > 0.0)
             .map(|(diameter_m, volume)| Stretch { diameter_m: *diameter_m, share: volume / total })
             .collect();
-        let share = hose_m3 / total;
+        let share = if total > 0.0 { hose_m3 / total } else { 0.0 };
         let warm = test.pressure.bar() / 6.0;
         let tail = HoseTail {
             share,
@@ -216,8 +218,11 @@ impl Bench<'_> {
         let start_pa = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
         let wall_k = self.plan.visit.steel.k();
         let behind = self.chargeable(listed);
-        let (charge, fills_m3) = if from_reservoir {
-            let volume = self.vessel().ok_or(SimulationError::NoVessel)?;
+        let reservoir = self.reservoir().filter(|_| from_reservoir);
+        if from_reservoir && reservoir.is_none() {
+            return Err(SimulationError::NoVessel);
+        }
+        let (charge, fills_m3) = if let Some((volume, _)) = reservoir {
             // A stout cylinder: area 5.8 V^(2/3).
             let cube = math::cbrt(volume.m3());
             let film_w_m2_k = VESSEL_FILM.0 * chance.factor(VESSEL_FILM.1);
@@ -238,10 +243,7 @@ impl Bench<'_> {
         let seen = discharge::run(charge, way, self.air.pa(), sampling.step_s(), sampling.count());
         let watched = Watched { bar_g: self.gauge(&seen), drift_k_s: 0.0 };
         Ok(AirPassage {
-            charged: match self.plan.rig.stated.reference_volume {
-                Some(stated) if from_reservoir => Charged::Reservoir(stated),
-                _ => Charged::Circuit,
-            },
+            charged: reservoir.map_or(Charged::Circuit, |(_, stated)| Charged::Reservoir(stated)),
             decay: without_temperature(self.written(&watched, sampling, logger, chance)),
             air_temperature: Some(self.steel_thermometer(chance)),
         })

@@ -1,7 +1,7 @@
 //! The bench before the first reading: steel, faults, hoses and instruments are drawn.
 
 use bench::finding::BoreState;
-use bench::mould::{Baseline, Circuit, CircuitId, Mould};
+use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould};
 use bench::visit::Rig;
 use calc::estimate::Uncertain;
 use calc::hydraulics::circuit::{HydraulicsError, clean_flow_factor};
@@ -15,6 +15,7 @@ use crate::air::path::AirPath;
 use crate::chance::{Chance, Purpose};
 use crate::instruments::{Instruments, rounded};
 use crate::plan::{BaselinePlan, CircuitPlan, Condition, Plan};
+use crate::steel::drilled::Shop;
 use crate::steel::today::{Today, today};
 use crate::steel::{drilled, paper};
 use crate::truth::{CircuitTruth, Numbers, RigTruth, Truth};
@@ -62,20 +63,27 @@ impl<'a> Bench<'a> {
         let air = plan.rig.stated.atmosphere * (1.0 + 0.001 * chance.normal());
         let reference_volume =
             plan.rig.stated.reference_volume.map(|volume| volume * (1.0 + VESSEL * chance.normal()));
+        let reservoir = match plan.rig.stated.reservoir_volume {
+            Some(volume) => Some(volume * (1.0 + VESSEL * chance.normal())),
+            None => reference_volume,
+        };
         let ports: Vec<Port> = (0..plan.rig.ports.max(1)).map(|_| port(plan, &mut chance)).collect();
         let port_numbers = ports
             .iter()
             .map(|port| port_numbers(port, plan.visit.steel, air))
             .collect::<Result<_, _>>()
             .map_err(SimulationError::Rig)?;
+        let shop = Shop::drawn(&mut Chance::new(seed, Purpose::Shop, 0));
         let made: Vec<(Today, CircuitTruth)> = plan
             .circuits
             .iter()
             .enumerate()
-            .map(|(place, circuit)| one_circuit(plan, circuit, seed, place, air))
+            .map(|(place, circuit)| {
+                one_circuit(plan, circuit, shop, Chance::new(seed, Purpose::Steel, place), air)
+            })
             .collect::<Result<_, _>>()?;
         let (today, circuits) = made.into_iter().unzip();
-        let rig = RigTruth { instruments, reference_volume, ports: port_numbers };
+        let rig = RigTruth { instruments, reference_volume, reservoir, ports: port_numbers };
         let (swapped, stopped_early) = (plan.slips.swapped.clone(), plan.slips.stopped_early.clone());
         let leaks_across = plan.leaks_across.clone();
         let truth = Truth { seed, circuits, leaks_across, rig, swapped, stopped_early };
@@ -88,8 +96,18 @@ impl<'a> Bench<'a> {
         &self.truth.rig.instruments
     }
 
+    /// The vessel that empties through circuits, as the rig's file states it.
+    fn stated_reservoir(&self) -> Option<Volume> {
+        self.plan.rig.stated.reservoir_volume.or(self.plan.rig.stated.reference_volume)
+    }
+
     pub fn vessel(&self) -> Option<Volume> {
         self.truth.rig.reference_volume
+    }
+
+    /// Vessel that empties through circuits: true and stated volume.
+    pub fn reservoir(&self) -> Option<(Volume, Volume)> {
+        self.truth.rig.reservoir.zip(self.stated_reservoir())
     }
 
     /// Hoses on which a circuit of the hook-up list hangs.
@@ -113,7 +131,14 @@ impl<'a> Bench<'a> {
     }
 
     fn circuit_file(&self, place: usize, plan: &CircuitPlan, truth: &CircuitTruth) -> Circuit {
-        let mut chance = Chance::new(self.seed, Purpose::Paper, place);
+        let mut chance = Chance::new(self.seed, Purpose::Record, place);
+        // Whoever guesses, guesses the same for circuits that look the same.
+        let alike = |other: &CircuitPlan| other.pieces == plan.pieces && other.known == plan.known;
+        let first = match plan.known {
+            Known::Guessed => self.plan.circuits.iter().position(alike).unwrap_or(place),
+            _ => place,
+        };
+        let mut paper = Chance::new(self.seed, Purpose::Paper, first);
         Circuit {
             id: plan.id.clone(),
             half: plan.half.clone(),
@@ -123,7 +148,7 @@ impl<'a> Bench<'a> {
             sisters: plan.sisters.clone(),
             neighbours: plan.neighbours.clone(),
             baseline: plan.baseline.as_ref().map(|baseline| on_record(baseline, &truth.as_new, &mut chance)),
-            pieces: paper::shown(&plan.pieces, &truth.pieces_as_new, plan.known, &mut chance),
+            pieces: paper::shown(&plan.pieces, &truth.pieces_as_new, plan.known, &mut paper),
             known: plan.known,
             rough_bore: plan.rough_bore,
             rough_length: plan.rough_length,
@@ -199,12 +224,11 @@ fn numbers(
 fn one_circuit(
     plan: &Plan,
     circuit: &CircuitPlan,
-    seed: u64,
-    place: usize,
+    shop: Shop,
+    mut chance: Chance,
     air: AbsolutePressure,
 ) -> Result<(Today, CircuitTruth), SimulationError> {
-    let mut chance = Chance::new(seed, Purpose::Steel, place);
-    let pieces_as_new = drilled::drilled(&circuit.pieces, &mut chance);
+    let pieces_as_new = drilled::drilled(&circuit.pieces, shop, &mut chance);
     let now = today(&pieces_as_new, &circuit.fault, &mut chance)
         .map_err(|fault| SimulationError::Fault { circuit: circuit.id.clone(), fault })?;
     let problem = |problem| SimulationError::Circuit { circuit: circuit.id.clone(), problem };

@@ -62,7 +62,7 @@ pub enum SimulationError {
         circuit: CircuitId,
     },
     /// A reading that needs a vessel of known volume.
-    #[error("a reading needs the rig's vessel; give reference_volume_ml")]
+    #[error("a reading needs the rig's vessel; give reference_volume_ml or reservoir_volume_ml")]
     NoVessel,
     /// A mould without circuits.
     #[error("the plan has no circuit; give one or more")]

@@ -9,22 +9,37 @@ use crate::chance::Chance;
 
 /// Standard deviation of a drilled diameter, mm (design pages, section 3.1; common practice, no source).
 const BORE_SD_MM: f64 = 0.05;
-/// Standard deviation of ln K of the turns, that of the circuit and that of each turn; together 0.25.
-const TURN_LN_SD: (f64, f64) = (0.2, 0.15);
-/// Standard deviation of ln roughness.
-const WALL_LN_SD: f64 = 0.6;
+/// Standard deviations of ln K of the turns: of the mould, of the circuit, of each turn; together 0.25. Most of what is
+/// not known about crossing drilled holes is common to what one shop drills, so sisters differ less (own choice).
+const TURN_LN_SD: (f64, f64, f64) = (0.2, 0.12, 0.1);
+/// Standard deviations of ln roughness, of the mould and of the circuit; together 0.6.
+const WALL_LN_SD: (f64, f64) = (0.5, 0.33);
 /// Standard deviation of ln flow factor of couplings.
 const FACTOR_LN_SD: f64 = 0.08;
 /// Relative standard deviation of lengths and of hose widths.
 const LENGTH_SD: f64 = 0.005;
 const HOSE_SD: f64 = 0.02;
 
+/// What all circuits of a mould share: who drilled it, and with what.
+#[derive(Clone, Copy, Debug)]
+pub struct Shop {
+    turn: f64,
+    wall: f64,
+}
+
+impl Shop {
+    /// A shop.
+    pub fn drawn(chance: &mut Chance) -> Self {
+        Self { turn: chance.factor(TURN_LN_SD.0), wall: chance.factor(WALL_LN_SD.0) }
+    }
+}
+
 /// Pieces as drilled, given as drawn.
-pub fn drilled(drawn: &[Piece], chance: &mut Chance) -> Vec<Piece> {
+pub fn drilled(drawn: &[Piece], shop: Shop, chance: &mut Chance) -> Vec<Piece> {
     let mut drilling = Drilling {
         offsets: Vec::new(),
-        turn: chance.factor(TURN_LN_SD.0),
-        wall: chance.factor(WALL_LN_SD),
+        turn: shop.turn * chance.factor(TURN_LN_SD.1),
+        wall: shop.wall * chance.factor(WALL_LN_SD.1),
         length: 1.0 + LENGTH_SD * chance.normal(),
         chance,
     };
@@ -71,7 +86,7 @@ impl Reshape for Drilling<'_> {
             ElbowMake::Drilled => DRILLED_ELBOW,
             ElbowMake::Bent => BENT_ELBOW,
         };
-        Some(loss_k.unwrap_or(table.infinite) * self.turn * self.chance.factor(TURN_LN_SD.1))
+        Some(loss_k.unwrap_or(table.infinite) * self.turn * self.chance.factor(TURN_LN_SD.2))
     }
     fn factor(&mut self, factor: FlowFactor) -> FlowFactor {
         factor * self.chance.factor(FACTOR_LN_SD)

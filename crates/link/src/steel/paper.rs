@@ -90,7 +90,7 @@ impl Reshape for Guessing {
 mod tests {
     use super::*;
     use crate::chance::Purpose;
-    use crate::steel::drilled::drilled;
+    use crate::steel::drilled::{Shop, drilled};
     use calc::hydraulics::piece::ElbowMake;
 
     fn drawn() -> Vec<Piece> {
@@ -107,7 +107,8 @@ mod tests {
     #[test]
     fn the_drawing_is_not_the_steel_and_gives_nothing_away() {
         let mut chance = Chance::new(1, Purpose::Steel, 0);
-        let steel = drilled(&drawn(), &mut chance);
+        let shop = Shop::drawn(&mut chance);
+        let steel = drilled(&drawn(), shop, &mut chance);
         assert_ne!(steel, drawn());
         assert_eq!(shown(&drawn(), &steel, Known::Drawing, &mut chance), drawn());
         assert!(shown(&drawn(), &steel, Known::Unknown, &mut chance).is_empty());
@@ -122,7 +123,9 @@ mod tests {
 
     #[test]
     fn a_bore_and_its_elbow_are_drilled_with_one_drill() {
-        let steel = drilled(&drawn(), &mut Chance::new(5, Purpose::Steel, 0));
+        let mut chance = Chance::new(5, Purpose::Steel, 0);
+        let shop = Shop::drawn(&mut chance);
+        let steel = drilled(&drawn(), shop, &mut chance);
         let (Piece::Bore { diameter: bore, .. }, Piece::Elbow { diameter: elbow, .. }) =
             (&steel[0], &steel[1])
         else {

@@ -74,20 +74,29 @@ pub fn today(drilled: &[Piece], fault: &Fault, chance: &mut Chance) -> Result<To
         Condition::EvenDeposit(layer) => coated(&pieces, layer, chance)?,
         Condition::LocalPlug(plug) => plugged(pieces, plug, chance)?,
         Condition::Mixed(layer, plug) => plugged(coated(&pieces, layer, chance)?, plug, chance)?,
-        Condition::Rough { roughness } => {
-            pieces.iter().map(|piece| reshaped(piece, &mut Corroded { roughness })).collect()
-        }
+        Condition::Rough { roughness } => pieces
+            .iter()
+            .map(|piece| reshaped(piece, &mut Corroded { roughness, hole: Length::from_mm(1e3) }))
+            .collect(),
     };
     Ok(Today { pieces, beside })
 }
 
 struct Corroded {
     roughness: Length,
+    /// Width of the hole whose wall comes next.
+    hole: Length,
 }
 
 impl Reshape for Corroded {
+    fn hole(&mut self, width: Length) -> Length {
+        self.hole = width;
+        width
+    }
     fn wall(&mut self, roughness: Length) -> Length {
-        if roughness < self.roughness { self.roughness } else { roughness }
+        let most = self.hole * ROUGHEST;
+        let rough = if self.roughness < most { self.roughness } else { most };
+        if roughness < rough { rough } else { roughness }
     }
 }
 

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::basis::{Setting, Shape, Term};
 use super::drift::Drift;
-use super::fit::{Outcome, least_squares};
+use super::fit::{LATEST_START_OF_TRACE, MODEL_FLOOR_MBAR, Outcome, QUIET_AFTER_TAUS, least_squares};
 use super::series::Series;
 use crate::estimate::{Z95, root_sum_square};
 
@@ -26,7 +26,7 @@ pub(super) const DETECTION_FACTOR: f64 = 3.3;
 const FALSE_TIGHT_AT: f64 = 1.5;
 const ONCE_IN_1000: f64 = 3.09;
 /// Relative uncertainty of the model itself: gas and wall not in step, law of the leak.
-pub(super) const MODEL_RELATIVE: f64 = 0.015;
+pub(super) const MODEL_RELATIVE: f64 = 0.012;
 /// The same where the circuit emptied before its air had settled.
 pub(super) const FAST_MODEL_RELATIVE: f64 = 0.06;
 /// The air counts as settled when what still settles is below this share of the limit (or of the leak, if larger).
@@ -99,13 +99,13 @@ fn slope_sd_after(
     let (start, blocks) = if series.two_readings {
         (0.0, 2)
     } else {
-        ((4.0 * setting.slowest_tau_s()).min(0.4 * seconds), BLOCKS)
+        ((QUIET_AFTER_TAUS * setting.slowest_tau_s()).min(LATEST_START_OF_TRACE * seconds), BLOCKS)
     };
     let width = (seconds - start) / f64::from(blocks);
     let white =
         if series.two_readings { series.noise_mbar } else { outcome.second_noise_mbar / width.sqrt() };
     let rounding = series.step_mbar / 12.0_f64.sqrt() * (f64::from(blocks) / 3.0).max(1.0).sqrt();
-    let sigma = root_sum_square(&[white, rounding, 0.02]);
+    let sigma = root_sum_square(&[white, rounding, MODEL_FLOOR_MBAR]);
     let times: Vec<f64> = if series.two_readings {
         vec![0.0, seconds]
     } else {

@@ -16,7 +16,7 @@ const UNKNOWN_K_PER_MIN: f64 = 0.08;
 const COOLING_MIN: f64 = 180.0;
 /// Temperature of the hall, and how far off it may be.
 const HALL_DEG_C: f64 = 20.0;
-const HALL_SD_K: f64 = 5.0;
+const HALL_SD_K: f64 = 3.0;
 /// Drift of hoses in the hall's air, K/min.
 const HOSE_K_PER_MIN: f64 = 0.05;
 /// A thermometer follows the gas with this relative uncertainty, and drifts by so much in one reading.
@@ -39,8 +39,6 @@ pub(super) struct Drift {
     pub temperature_sd_mbar_s: f64,
     /// Unknown slope from gauge and weather, mbar/s.
     pub gauge_sd_mbar_s: f64,
-    /// Whether a thermometer was logged.
-    pub thermometer: bool,
 }
 
 impl Drift {
@@ -67,7 +65,6 @@ impl Drift {
                 bent_sd_k: 0.0,
                 temperature_sd_mbar_s: slope * setting.mbar_per_k(),
                 gauge_sd_mbar_s: gauge,
-                thermometer: false,
             };
         };
         let slope = root_sum_square(&[
@@ -82,7 +79,6 @@ impl Drift {
             bent_sd_k: root_sum_square(&[in_steel * seen.bent_sd_k, following * seen.bent_k]),
             temperature_sd_mbar_s: slope * setting.mbar_per_k(),
             gauge_sd_mbar_s: gauge,
-            thermometer: true,
         }
     }
 

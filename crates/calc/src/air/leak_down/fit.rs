@@ -1,26 +1,31 @@
-//! Linear least squares with zero- or known-mean priors, on averages of the samples.
+//! Linear least squares with priors of known mean, on averages of the samples.
 
 use nalgebra::{DMatrix, DVector};
 
 use super::basis::{Setting, Shape, Term};
+use super::blocks::{Blocks, gather};
 use super::drift::Drift;
 use super::series::{SAMPLES_THAT_SHOW_NOISE, Series};
+use crate::estimate::root_sum_square;
 
-/// Most averages that the samples are gathered into.
-const MOST_BLOCKS: usize = 48;
 /// The window starts after so many of the slowest time constants, and ends when the gauge pressure has fallen to a
 /// share of its start; a fast leak brings the start forward.
-const QUIET_AFTER_TAUS: f64 = 4.0;
-const LATEST_START_OF_TRACE: f64 = 0.4;
+pub(super) const QUIET_AFTER_TAUS: f64 = 4.0;
+pub(super) const LATEST_START_OF_TRACE: f64 = 0.4;
 const FAST_LEAK_SHARE: f64 = 0.75;
 const EMPTY_SHARE: f64 = 0.2;
-/// What a gauge shows that rests on a step, and one that flickers between two, in independent readings.
-const READINGS_OF_A_REST: f64 = 5.0;
-const READINGS_OF_A_FLICKER: f64 = 10.0;
 /// No fit is better than this, mbar per average.
-const MODEL_FLOOR_MBAR: f64 = 0.02;
+pub(super) const MODEL_FLOOR_MBAR: f64 = 0.02;
 /// The law of the leak (crack or hole) is known to this share of the rate, between -1 and 1.
 const LAW_SD: f64 = 0.6;
+
+/// Where the leak and its law stand among the terms.
+const LEAK: usize = 1;
+const LAW: usize = 2;
+/// Level and leak may be so many times what the samples span: no prior, but finite numbers.
+const OPEN: f64 = 20.0;
+/// Rounds of weighing and fitting; the noise no longer changes after three.
+const ROUNDS: u8 = 4;
 
 /// Mean and covariance of a least-squares problem whose priors have been scaled to mean 0 and variance 1.
 pub(super) struct Solved {
@@ -53,20 +58,6 @@ pub(super) fn least_squares(design: &DMatrix<f64>, seen: &DVector<f64>) -> Optio
     Some(Solved { mean, covariance: &inverse * inverse.transpose(), weights, leverage })
 }
 
-/// Averages over consecutive samples.
-struct Blocks {
-    time_s: Vec<f64>,
-    pressure_mbar: Vec<f64>,
-    /// Value of each term, one row per block.
-    rows: Vec<Vec<f64>>,
-    /// Samples in each block.
-    counts: Vec<f64>,
-    /// Standard uncertainty of each average from rounding by the gauge's step.
-    rounding_mbar: Vec<f64>,
-    /// By how much an error of each block weighs more than its size.
-    stretch: Vec<f64>,
-}
-
 /// The fitted decay.
 #[derive(Clone, Debug)]
 pub(super) struct Outcome {
@@ -90,42 +81,48 @@ pub(super) struct Outcome {
     pub fast: bool,
 }
 
-/// Fits leak, settling and drift to the samples.
-pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Outcome {
-    let leaked = leaked_seconds(setting, series);
+/// Fits leak, settling and drift to the samples; `None` if the numbers are not finite.
+pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Option<Outcome> {
     let (window_s, fast) = window(setting, series);
+    let mut terms = first_terms(setting, drift, series, window_s);
+    let blocks = gather(setting, drift, series, &terms, &leaked_seconds(setting, series), window_s);
+    let mut noise = (series.noise_mbar, 1.0);
+    let mut last = None;
+    for _ in 0..ROUNDS {
+        let sigmas = sigmas(&blocks, noise);
+        let (sizes, solved) = solve(&terms, &blocks, &sigmas)?;
+        if series.len() >= SAMPLES_THAT_SHOW_NOISE {
+            noise = updated_noise(&blocks, &sizes, &solved, noise);
+        }
+        let law_sd = LAW_SD * sizes.get(LEAK).copied().unwrap_or_default().abs();
+        last = Some(outcome(&terms, &blocks, &sigmas, sizes, &solved));
+        if let Some(law) = terms.get_mut(LAW) {
+            law.sd = law_sd;
+        }
+    }
+    let samples: f64 = blocks.counts.iter().sum();
+    let per_second = samples / (window_s.1 - window_s.0).max(1e-3);
+    last.map(|found| Outcome {
+        second_noise_mbar: noise.0 * noise.1 / per_second.sqrt(),
+        window_s,
+        fast,
+        ..found
+    })
+}
+
+/// The terms of the fit; what level and leak may be is left open.
+fn first_terms(setting: &Setting, drift: &Drift, series: &Series, window_s: (f64, f64)) -> Vec<Term> {
     let range = (series.start_mbar() - series.end_mbar()).abs();
     let watched = (window_s.1 - window_s.0).max(1e-3);
-    let flat_slope = 20.0 * (range + 10.0 + series.noise_mbar) / watched;
+    let open = OPEN * (range + 10.0 + series.noise_mbar);
     let mut terms = vec![
-        Term { shape: Shape::Level, mean: 0.0, sd: 20.0 * (range + 10.0 + series.noise_mbar) },
-        Term { shape: Shape::Leak, mean: 0.0, sd: flat_slope },
+        Term { shape: Shape::Level, mean: 0.0, sd: open },
+        Term { shape: Shape::Leak, mean: 0.0, sd: open / watched },
         Term { shape: Shape::Law, mean: 0.0, sd: LAW_SD * range / watched.max(1.0) },
     ];
     terms.extend(setting.settling());
     terms.extend(drift.terms(setting));
-    let blocks = gather(setting, drift, series, &terms, &leaked, window_s);
-    let mut outcome = None;
-    let mut noise = (series.noise_mbar, 1.0);
-    for _ in 0..4 {
-        let sigmas: Vec<f64> = blocks
-            .counts
-            .iter()
-            .zip(&blocks.stretch)
-            .zip(&blocks.rounding_mbar)
-            .map(|((count, stretch), rounding)| stretch * sigma(noise, *count, *rounding))
-            .collect();
-        let Some((found, solved)) = solve(&terms, &blocks, &sigmas) else { break };
-        if series.len() >= SAMPLES_THAT_SHOW_NOISE {
-            noise = updated_noise(&blocks, &found, &solved, noise);
-        }
-        let slope = found.get(1).copied().unwrap_or_default();
-        if let Some(law) = terms.get_mut(2) {
-            law.sd = LAW_SD * slope.abs();
-        }
-        outcome = Some((found, solved, sigmas));
-    }
-    summary(terms, &blocks, outcome, noise, window_s, fast)
+    terms
 }
 
 /// Seconds of leak at the start pressure that each sample has behind it: through a crack and through a hole, by the
@@ -164,113 +161,19 @@ fn window(setting: &Setting, series: &Series) -> ((f64, f64), bool) {
     }
 }
 
-/// Averages pressures and terms over the samples of the window.
-fn gather(
-    setting: &Setting,
-    drift: &Drift,
-    series: &Series,
-    terms: &[Term],
-    leaked: &[(f64, f64)],
-    window_s: (f64, f64),
-) -> Blocks {
-    let inside: Vec<(f64, f64, (f64, f64))> = series
-        .samples()
-        .zip(leaked)
-        .filter(|((time, _), _)| window_s.0 <= *time && *time <= window_s.1)
-        .map(|((time, pressure), leaked)| (time, pressure, *leaked))
-        .collect();
-    let size = inside.len().div_ceil(MOST_BLOCKS).max(1);
-    let mut blocks = Blocks {
-        time_s: vec![],
-        pressure_mbar: vec![],
-        rows: vec![],
-        counts: vec![],
-        rounding_mbar: vec![],
-        stretch: vec![],
+/// Standard uncertainty of each average. `noise` is that of one sample, and the factor by which neighbouring averages go
+/// together.
+fn sigmas(blocks: &Blocks, noise: (f64, f64)) -> Vec<f64> {
+    let one = |count: f64, rounding: f64| {
+        root_sum_square(&[noise.0 * noise.1 / count.sqrt(), rounding, MODEL_FLOOR_MBAR])
     };
-    let mut moves = Vec::new();
-    for chunk in inside.chunks(size) {
-        #[expect(clippy::cast_precision_loss, reason = "sample counts are far below 2^52")]
-        let count = chunk.len() as f64;
-        let mean =
-            |value: &dyn Fn(&(f64, f64, (f64, f64))) -> f64| chunk.iter().map(value).sum::<f64>() / count;
-        let row = terms.iter().map(|term| {
-            mean(&|(time, _, (crack, hole))| match term.shape {
-                Shape::Leak => -(crack + hole) / 2.0,
-                Shape::Law => -(crack - hole) / 2.0,
-                shape => setting.value(shape, *time),
-            })
-        });
-        blocks.rows.push(row.collect());
-        blocks.time_s.push(mean(&|(time, _, _)| *time));
-        blocks.pressure_mbar.push(mean(&|(time, pressure, _)| {
-            pressure - drift.known_mbar(setting, *time, *pressure) - series.start_mbar()
-        }));
-        blocks.counts.push(count);
-        blocks.stretch.push(1.0);
-        moves.push(Moves::of(chunk.iter().map(|(_, pressure, _)| *pressure)));
-    }
-    blocks.rounding_mbar = rounding_mbar(series.step_mbar, &moves);
-    if series.two_readings
-        && let (Some(last), Some((_, _, leaked))) = (blocks.stretch.last_mut(), inside.last())
-    {
-        // Near empty, a small error of the last pressure is a large one of the time that it stands for.
-        let (crack, hole) = setting.relative_leak(series.end_mbar());
-        *last = (leaked.0 + leaked.1) / (setting.duration_s * (crack + hole)).max(1e-9);
-    }
     blocks
-}
-
-/// How a gauge moved while the samples of one average were taken.
-#[derive(Clone, Copy, Debug, Default)]
-struct Moves {
-    /// How often neighbouring samples differ.
-    changes: u32,
-    /// Distance of the highest from the lowest.
-    span_mbar: f64,
-}
-
-impl Moves {
-    fn of(pressures: impl Iterator<Item = f64>) -> Self {
-        let mut before: Option<f64> = None;
-        let (mut low, mut high, mut changes) = (f64::INFINITY, f64::NEG_INFINITY, 0);
-        for pressure in pressures {
-            changes += u32::from(before.is_some_and(|before| (pressure - before).abs() > 1e-7));
-            before = Some(pressure);
-            (low, high) = (low.min(pressure), high.max(pressure));
-        }
-        Self { changes, span_mbar: high - low }
-    }
-}
-
-/// Standard uncertainty of each average from rounding by the gauge's step. Where noise makes the gauge flicker over
-/// several steps, roundings average out; between two steps they do so only in part. While the gauge rests, one rounding
-/// is repeated, so a rest counts as a few readings however long it lasts.
-fn rounding_mbar(step_mbar: f64, moves: &[Moves]) -> Vec<f64> {
-    let one = step_mbar * step_mbar / 12.0;
-    let mut list = Vec::with_capacity(moves.len());
-    let kind = |moved: &Moves| (moved.changes > 0, moved.span_mbar < 1.5 * step_mbar);
-    for alike in moves.chunk_by(|a, b| kind(a) == kind(b)) {
-        #[expect(clippy::cast_precision_loss, reason = "block counts are below 48")]
-        let length = alike.len() as f64;
-        for moved in alike {
-            let readings = 0.5 + 0.5 * f64::from(moved.changes);
-            let variance = match kind(moved) {
-                (false, _) => one * (length / READINGS_OF_A_REST).max(1.0),
-                (true, true) => one * (length / READINGS_OF_A_FLICKER).max(1.0 / readings.min(1.2)),
-                (true, false) => one / readings,
-            };
-            list.push(variance.sqrt());
-        }
-    }
-    list
-}
-
-/// Standard uncertainty of an average of so many samples. `noise` is that of one sample, and the factor by which
-/// neighbouring averages go together.
-fn sigma(noise: (f64, f64), count: f64, rounding: f64) -> f64 {
-    let white = noise.0 * noise.1 / count.sqrt();
-    (white * white + rounding * rounding + MODEL_FLOOR_MBAR * MODEL_FLOOR_MBAR).sqrt()
+        .counts
+        .iter()
+        .zip(&blocks.rounding_mbar)
+        .zip(&blocks.stretch)
+        .map(|((count, rounding), stretch)| stretch * one(*count, *rounding))
+        .collect()
 }
 
 /// Solves for the sizes of the terms.
@@ -303,7 +206,7 @@ fn updated_noise(blocks: &Blocks, sizes: &[f64], solved: &Solved, before: (f64, 
     if freedom < 3.0 {
         return before;
     }
-    // Per sample, what rounding explains taken off. Divided by two less than the degrees of freedom: that makes up for
+    // Per sample, what rounding explains taken off. Divided by one less than the degrees of freedom: that makes up for
     // Student's wider tails where there are few.
     let unexplained: f64 = misfit
         .iter()
@@ -311,66 +214,43 @@ fn updated_noise(blocks: &Blocks, sizes: &[f64], solved: &Solved, before: (f64, 
         .zip(&blocks.rounding_mbar)
         .map(|((misfit, count), rounding)| (misfit * misfit - rounding * rounding) * count)
         .sum();
-    let white = (unexplained / (freedom - 2.0).max(1.0)).max(0.0).sqrt();
+    let white = (unexplained / (freedom - 1.0).max(1.0)).max(0.0).sqrt();
     let total: f64 = misfit.iter().map(|misfit| misfit * misfit).sum();
     let pairs: f64 = misfit.windows(2).map(|pair| pair.iter().product::<f64>()).sum();
-    // A fit with several terms bends the misfits against each other; one over the number of averages makes up for it.
+    // A fit with several terms bends the misfits against each other, and chance alone makes half of all estimates
+    // positive; the two corrections are of the order of one, and of half a standard deviation of such an estimate.
     #[expect(clippy::cast_precision_loss, reason = "block counts are below 48")]
-    let together = (pairs / total.max(1e-12) + 1.0 / misfit.len().max(1) as f64).clamp(0.0, 0.8);
+    let count = misfit.len().max(1) as f64;
+    let together = (pairs / total.max(1e-12) + 1.0 / count - 0.5 / count.sqrt()).clamp(0.0, 0.8);
     (white, ((1.0 + together) / (1.0 - together)).sqrt())
 }
 
-/// Gathers what the fit found.
-fn summary(
-    terms: Vec<Term>,
-    blocks: &Blocks,
-    outcome: Option<(Vec<f64>, Solved, Vec<f64>)>,
-    noise: (f64, f64),
-    window_s: (f64, f64),
-    fast: bool,
-) -> Outcome {
-    let count = terms.len();
-    let Some((sizes, solved, sigmas)) = outcome else {
-        return Outcome {
-            slope: 0.0,
-            slope_sd: f64::INFINITY,
-            sizes: vec![0.0; count],
-            covariance: DMatrix::zeros(count, count),
-            noise_variance: f64::INFINITY,
-            rounding_variance: 0.0,
-            term_variance: vec![0.0; count],
-            second_noise_mbar: noise.0,
-            window_s,
-            fast,
-            terms,
-        };
-    };
-    let sds = DMatrix::from_diagonal(&DVector::from_iterator(count, terms.iter().map(|term| term.sd)));
+/// Gathers what one round has found.
+fn outcome(terms: &[Term], blocks: &Blocks, sigmas: &[f64], sizes: Vec<f64>, solved: &Solved) -> Outcome {
+    let sds = DMatrix::from_diagonal(&DVector::from_iterator(terms.len(), terms.iter().map(|term| term.sd)));
     let covariance = &sds * &solved.covariance * &sds;
-    let leak_sd = terms.get(1).map_or(0.0, |term| term.sd);
-    let weight = |at: usize| solved.weights.get((1, at)).copied().unwrap_or_default() * leak_sd;
+    let leak_sd = terms.get(LEAK).map_or(0.0, |term| term.sd);
+    let weight = |at: usize| solved.weights.get((LEAK, at)).copied().unwrap_or_default() * leak_sd;
     let rows = sigmas.len();
-    let of_rounding: f64 = sigmas
+    let of_blocks: f64 = (0..rows).map(|row| weight(row).powi(2)).sum();
+    let rounding_variance: f64 = sigmas
         .iter()
         .zip(&blocks.rounding_mbar)
         .zip(&blocks.stretch)
         .enumerate()
         .map(|(row, ((sigma, rounding), stretch))| (weight(row) * stretch * rounding / sigma).powi(2))
         .sum();
-    let of_blocks: f64 = (0..rows).map(|row| weight(row).powi(2)).sum();
-    let span = (window_s.1 - window_s.0).max(1e-3);
-    let samples: f64 = blocks.counts.iter().sum();
     Outcome {
-        slope: sizes.get(1).copied().unwrap_or_default(),
-        slope_sd: covariance.get((1, 1)).copied().unwrap_or(f64::INFINITY).sqrt(),
-        noise_variance: of_blocks - of_rounding,
-        rounding_variance: of_rounding,
-        term_variance: (0..count).map(|term| weight(rows + term).powi(2)).collect(),
-        second_noise_mbar: noise.0 * noise.1 / (samples / span).max(1e-6).sqrt(),
-        window_s,
-        fast,
+        slope: sizes.get(LEAK).copied().unwrap_or_default(),
+        slope_sd: covariance.get((LEAK, LEAK)).copied().unwrap_or(f64::INFINITY).sqrt(),
+        noise_variance: of_blocks - rounding_variance,
+        rounding_variance,
+        term_variance: (0..terms.len()).map(|term| weight(rows + term).powi(2)).collect(),
+        second_noise_mbar: 0.0,
+        window_s: (0.0, 0.0),
+        fast: false,
+        terms: terms.to_vec(),
         sizes,
         covariance,
-        terms,
     }
 }

@@ -6,16 +6,19 @@
 //! is. What the reading cannot tell apart stays in the uncertainty.
 
 mod basis;
+mod blocks;
 mod curves;
 mod decide;
 mod drift;
 mod fit;
+mod notes;
 mod result;
 mod series;
 
 pub use curves::FitCurves;
 pub use decide::Verdict;
-pub use result::{Cause, LeakDownResult, Note, RuleOfThumb};
+pub use notes::{Cause, Note};
+pub use result::{LeakDownResult, RuleOfThumb};
 
 use crate::limits::{OutOfRange, within};
 use crate::quantity::{
@@ -151,6 +154,9 @@ pub enum LeakDownError {
         /// Pressure at the end.
         end_bar_g: f64,
     },
+    /// The numbers are too far apart to be fitted.
+    #[error("no curve can be put through these samples: look at the trace for jumps and wrong units")]
+    NoFit,
     /// The hoses hold more than the whole.
     #[error("the hoses hold {hose_ml} ml, more than the {volume_ml} ml of the whole")]
     HoseLargerThanVolume {
@@ -171,7 +177,7 @@ pub fn leak_down(input: &LeakDownInput<'_>) -> Result<LeakDownResult, LeakDownEr
     let series = series::Series::read(input)?;
     let setting = basis::Setting::new(input, &series)?;
     let drift = drift::Drift::of(input, &setting);
-    let outcome = fit::fit(&setting, &drift, &series);
+    let outcome = fit::fit(&setting, &drift, &series).ok_or(LeakDownError::NoFit)?;
     result::result(input, &setting, &drift, &series, &outcome)
 }
 
@@ -199,3 +205,6 @@ fn check(input: &LeakDownInput<'_>) -> Result<(), LeakDownError> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests;

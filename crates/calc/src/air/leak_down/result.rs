@@ -5,8 +5,9 @@ use super::curves::{FitCurves, curves};
 use super::decide::{DETECTION_FACTOR, Verdict, seconds_needed, settled_from_s, standard, verdict};
 use super::drift::Drift;
 use super::fit::Outcome;
+use super::notes::{Cause, Note, notes};
 use super::series::Series;
-use super::{LOW_START, LeakDownError, LeakDownInput};
+use super::{LeakDownError, LeakDownInput};
 use crate::air::equivalents::{AirSide, WaterLoss, hole, water_loss};
 use crate::estimate::{Estimate, Uncertain, Z95};
 use crate::quantity::{AbsolutePressure, Duration, GaugePressure, LeakRate, PressureDrop, Temperature};
@@ -14,165 +15,9 @@ use crate::quantity::{AbsolutePressure, Duration, GaugePressure, LeakRate, Press
 /// Drop and time of the rule of thumb.
 const RULE_DROP: PressureDrop = PressureDrop::from_bar(0.2);
 const RULE_TIME: Duration = Duration::from_s(20.0);
-/// A gauge pressure that falls by this share is called a gross leak.
-const GROSS_SHARE: f64 = 0.10;
-
 /// Two readings of which the second is zero show a lower limit only; the upper end is then so many times the value, which
 /// stands for 'not known'.
 const EMPTY_FACTOR: f64 = 100.0;
-
-/// What makes the leak rate uncertain.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Cause {
-    /// Noise of the gauge.
-    Noise,
-    /// Steps of the gauge.
-    Step,
-    /// Drift of the gauge and of the day's air pressure.
-    GaugeDrift,
-    /// Temperature of mould and hoses.
-    Temperature,
-    /// Air in the bore that still settles.
-    Settling,
-    /// Hoses that give on heat and swell.
-    Hose,
-    /// Volume.
-    Volume,
-    /// Model: law of the leak, gas temperature.
-    Model,
-}
-
-impl Cause {
-    /// Short fixed word for programs.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Noise => "noise",
-            Self::Step => "gauge-step",
-            Self::GaugeDrift => "gauge-drift",
-            Self::Temperature => "temperature",
-            Self::Settling => "settling",
-            Self::Hose => "hose",
-            Self::Volume => "volume",
-            Self::Model => "model",
-        }
-    }
-
-    /// The further reading or change that would make this part smaller.
-    #[must_use]
-    pub const fn remedy(self) -> &'static str {
-        match self {
-            Self::Noise => "watch the pressure longer, or log it more often",
-            Self::Step => "use a gauge with finer steps, or log the pressure",
-            Self::GaugeDrift => "let the gauge warm up and blank it against a plug for a minute",
-            Self::Temperature => {
-                "log the temperature of the steel during the test, and let a warm mould rest"
-            }
-            Self::Settling => "hold the supply for longer before shutting it, and tell the bore",
-            Self::Hose => {
-                "use short stiff hoses, or shut valves at the mould, and hold the supply for longer"
-            }
-            Self::Volume => "measure the volume by letting air of a known vessel expand into the circuit",
-            Self::Model => "test at a second pressure",
-        }
-    }
-}
-
-/// Something the reader of a leak rate should know.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Note {
-    /// Pressure rises more than drift explains.
-    Rising,
-    /// More than a tenth of the pressure is lost.
-    GrossLeak,
-    /// The circuit emptied before its air had settled: only roughly known.
-    EmptiedFast,
-    /// Empty at the second of two readings: a lower limit only.
-    LowerLimit,
-    /// The gauge never moved.
-    GaugeNeverMoved,
-    /// Started below common practice.
-    LowStart {
-        /// Pressure at the start.
-        start_bar_g: f64,
-    },
-    /// Two readings only.
-    TwoReadings,
-    /// Nobody gave the bore.
-    BoreUnknown,
-    /// Nobody gave the share of hose.
-    HoseUnknown,
-    /// Nobody took a temperature.
-    TemperatureUnknown,
-    /// Single samples were left out.
-    SpikesLeftOut {
-        /// How many.
-        count: usize,
-    },
-}
-
-impl Note {
-    /// Short fixed word for programs.
-    #[must_use]
-    pub const fn code(&self) -> &'static str {
-        match self {
-            Self::Rising => "pressure-rises",
-            Self::GrossLeak => "gross-leak",
-            Self::EmptiedFast => "emptied-fast",
-            Self::LowerLimit => "lower-limit",
-            Self::GaugeNeverMoved => "gauge-never-moved",
-            Self::LowStart { .. } => "low-start",
-            Self::TwoReadings => "two-readings",
-            Self::BoreUnknown => "bore-unknown",
-            Self::HoseUnknown => "hose-unknown",
-            Self::TemperatureUnknown => "temperature-unknown",
-            Self::SpikesLeftOut { .. } => "spikes-left-out",
-        }
-    }
-
-    /// One sentence for people.
-    #[must_use]
-    pub fn text(&self) -> String {
-        let fixed = match self {
-            Self::LowStart { start_bar_g } => {
-                return format!(
-                    "The test began at {start_bar_g:.2} bar; common practice is about 6 bar and at least {} bar.",
-                    LOW_START.bar()
-                );
-            }
-            Self::SpikesLeftOut { count } => {
-                return format!("{count} single samples stood far from their neighbours and were left out.");
-            }
-            Self::Rising => {
-                "The pressure rises more than drift explains: the supply was not tight, or the circuit warms up. \
-                 Shut the supply with a second valve, log the steel's temperature, and repeat."
-            }
-            Self::GrossLeak => {
-                "More than a tenth of the pressure was lost: look for the leak before anything else."
-            }
-            Self::EmptiedFast => "The air was gone before it had settled: the rate is known only roughly.",
-            Self::LowerLimit => {
-                "The circuit was empty at the second reading: the rate is a lower limit, and its upper end only stands \
-                 for 'not known'."
-            }
-            Self::GaugeNeverMoved => {
-                "The gauge never moved, so its step is not known; its stated uncertainty was taken as the step."
-            }
-            Self::TwoReadings => {
-                "From two readings settling and drift cannot be told from a leak; the value takes the whole fall for \
-                 a leak, the interval allows for both. A logged pressure would tell."
-            }
-            Self::BoreUnknown => "The bore is not known: settling was looked for over bores of 6 to 30 mm.",
-            Self::HoseUnknown => {
-                "The share of hose is not known: up to about a third of the volume was allowed for."
-            }
-            Self::TemperatureUnknown => {
-                "No temperature was taken: 20 degC and a drift of 0.1 K in a minute were allowed for."
-            }
-        };
-        fixed.to_owned()
-    }
-}
 
 /// What the rule '0.2 bar in 20 s' means for this volume.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -212,7 +57,7 @@ pub struct LeakDownResult {
     pub hole_um: Estimate,
     /// Shares of the variance, largest first; they add up to 1.
     pub budget: Vec<(Cause, f64)>,
-    /// Further reading that would help most, if the verdict is 'cannot tell'.
+    /// Further reading that would help most, if the verdict is 'cannot tell'; for how long is in `seconds_needed`.
     pub best_next_reading: Option<&'static str>,
     /// What the reader should know.
     pub notes: Vec<Note>,
@@ -239,6 +84,9 @@ pub(super) fn result(
     let verdict = verdict(setting, outcome, fitted, low, high);
     let settled_from_s = settled_from_s(setting, outcome, fitted);
     let budget = budget(setting, drift, outcome, fitted, sd);
+    let needed_s = seconds_needed(setting, drift, series, outcome);
+    let longer = needed_s.is_some_and(|seconds| seconds > 1.1 * setting.duration_s);
+    let rising = fitted + Z95 * sd < 0.0;
     let air = AirSide {
         pressure: AbsolutePressure::from_mbar(setting.start_mbar).gauge(input.atmosphere),
         atmosphere: input.atmosphere,
@@ -253,7 +101,7 @@ pub(super) fn result(
         settled: settled_from_s.is_some(),
         settled_from_s,
         verdict,
-        seconds_needed: seconds_needed(setting, drift, series, outcome).map(Duration::from_s),
+        seconds_needed: needed_s.map(Duration::from_s),
         rule_of_thumb: RuleOfThumb {
             drop: RULE_DROP,
             time: RULE_TIME,
@@ -262,7 +110,7 @@ pub(super) fn result(
         },
         water_ml_h: water_ml_h(leak_rate, air)?,
         hole_um: hole_um(leak_rate, air)?,
-        best_next_reading: best_next_reading(verdict, &budget, fitted, sd),
+        best_next_reading: best_next_reading(verdict, &budget, rising, longer),
         budget,
         notes: notes(input, series, outcome, fitted, sd),
         curves: curves(setting, drift, series, outcome),
@@ -317,14 +165,21 @@ fn budget(setting: &Setting, drift: &Drift, outcome: &Outcome, rate: f64, sd: f6
     shares
 }
 
-fn best_next_reading(verdict: Verdict, budget: &[(Cause, f64)], rate: f64, sd: f64) -> Option<&'static str> {
+fn best_next_reading(
+    verdict: Verdict,
+    budget: &[(Cause, f64)],
+    rising: bool,
+    longer: bool,
+) -> Option<&'static str> {
     if verdict != Verdict::CannotTell {
-        return None;
+        None
+    } else if rising {
+        Some("shut the supply with a second valve, log the steel's temperature, and repeat")
+    } else if longer {
+        Some("watch the pressure for longer")
+    } else {
+        budget.first().map(|(cause, _)| cause.remedy())
     }
-    if rate + Z95 * sd < 0.0 {
-        return Some("shut the supply with a second valve, log the steel's temperature, and repeat");
-    }
-    budget.first().map(|(cause, _)| cause.remedy())
 }
 
 /// Water that the leak would lose at the start pressure: from a crack at the low end to a hole at the high end.
@@ -348,35 +203,4 @@ fn hole_um(rate: Estimate, air: AirSide) -> Result<Estimate, LeakDownError> {
         Ok(hole(LeakRate::from_mbar_l_s(mbar_l_s), air)?.um())
     };
     Ok(Estimate { value: um(rate.value)?, low: um(rate.low)?, high: um(rate.high)?, coverage: rate.coverage })
-}
-
-fn notes(input: &LeakDownInput<'_>, series: &Series, outcome: &Outcome, rate: f64, sd: f64) -> Vec<Note> {
-    let start_bar_g = series.gauge_bar(series.start_mbar());
-    let lost = 1.0 - series.gauge_bar(series.end_mbar()) / start_bar_g;
-    let still = series.pressure_mbar.iter().all(|pressure| (pressure - series.start_mbar()).abs() < 1e-7);
-    let (bore, hose) = (input.bore.is_none(), input.hose_volume.is_none());
-    let temperature = input.wall_temperature.is_none() && !logs_temperature(input);
-    [
-        (rate + Z95 * sd < 0.0).then_some(Note::Rising),
-        (lost > GROSS_SHARE && rate > input.limit.mbar_l_s()).then_some(Note::GrossLeak),
-        series.emptied.then_some(Note::LowerLimit),
-        outcome.fast.then_some(Note::EmptiedFast),
-        (still && !series.two_readings).then_some(Note::GaugeNeverMoved),
-        (start_bar_g < LOW_START.bar()).then_some(Note::LowStart { start_bar_g }),
-        series.two_readings.then_some(Note::TwoReadings),
-        bore.then_some(Note::BoreUnknown),
-        hose.then_some(Note::HoseUnknown),
-        temperature.then_some(Note::TemperatureUnknown),
-        (series.spikes > 0).then_some(Note::SpikesLeftOut { count: series.spikes }),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
-}
-
-fn logs_temperature(input: &LeakDownInput<'_>) -> bool {
-    match input.decay {
-        super::DecayData::Trace(trace) => trace.temperature_deg_c.is_some(),
-        super::DecayData::TwoReadings { .. } => false,
-    }
 }

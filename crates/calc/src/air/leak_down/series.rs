@@ -9,6 +9,8 @@ use crate::limits::within;
 const LEAST_SAMPLES: usize = 3;
 /// Shortest time watched.
 const LEAST_SECONDS: f64 = 1.0;
+/// Highest pressure that the equivalents reckon with.
+const HIGHEST_BAR_G: f64 = 40.0;
 /// A pressure that rises by more than this share cannot come from warming alone (0.02 is 6 K).
 const LARGEST_RISE: f64 = 0.02;
 /// A gauge pressure below so many standard uncertainties may be anything down to zero.
@@ -96,16 +98,16 @@ impl Series {
         let mut series = Self::plain(input, times, pressure_bar_g);
         series.recognise_step(input);
         series.drop_spikes();
-        if series.len() >= SAMPLES_THAT_SHOW_NOISE {
-            series.noise_mbar = neighbour_noise(&series.pressure_mbar);
-        }
+        let seen = neighbour_noise(&series.pressure_mbar);
+        series.noise_mbar =
+            if series.len() >= SAMPLES_THAT_SHOW_NOISE { seen } else { seen.max(series.noise_mbar) };
         Ok(series)
     }
 
     fn check(&self) -> Result<(), LeakDownError> {
         let (start_bar_g, end_bar_g) = (self.gauge_bar(self.start_mbar()), self.gauge_bar(self.end_mbar()));
-        within("start_bar_g", start_bar_g, -1.2, 50.0, "bar")?;
-        within("end_bar_g", end_bar_g, -1.2, 50.0, "bar")?;
+        within("start_bar_g", start_bar_g, -1.2, HIGHEST_BAR_G, "bar")?;
+        within("end_bar_g", end_bar_g, -1.2, HIGHEST_BAR_G, "bar")?;
         if start_bar_g < LEAST_START.bar() {
             return Err(LeakDownError::StartTooLow { start_bar_g, least_bar_g: LEAST_START.bar() });
         }

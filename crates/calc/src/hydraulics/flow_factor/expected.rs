@@ -2,6 +2,7 @@
 
 use crate::estimate::{Uncertain, root_sum_square};
 use crate::hydraulics::circuit::{HydraulicsError, reference_conditions};
+use crate::hydraulics::losses_table::DRILLED_ELBOW;
 use crate::hydraulics::path::{LossScale, Path};
 use crate::hydraulics::piece::Piece;
 use crate::numeric::math;
@@ -22,8 +23,12 @@ pub struct PieceKnowledge {
 
 impl PieceKnowledge {
     /// Pieces taken from a drawing or measured on the steel (common practice, no source).
-    pub const DRAWING: Self =
-        Self { bore_sd_mm: 0.05, elbow_ln_sd: 0.25, coupling_ln_sd: 0.15, roughness_ln_sd: 0.6 };
+    pub const DRAWING: Self = Self {
+        bore_sd_mm: 0.05,
+        elbow_ln_sd: DRILLED_ELBOW.relative_standard,
+        coupling_ln_sd: 0.15,
+        roughness_ln_sd: 0.6,
+    };
     /// Pieces guessed at the bench: the bore to the next drill size, turns and couplings by a look (common
     /// practice, no source).
     pub const GUESSED: Self =

@@ -2,7 +2,8 @@
 //!
 //! `y = shape(x) + a + b u + c u^2` with `u = x - x*`, `x*` the place sought (drop 1 bar). `a` is free; `b` and `c`
 //! are held by how much real circuits differ from the shape. The instruments' common errors are unknowns too, held
-//! by their uncertainties, so the answer's variance holds everything (linear Bayesian least squares, `gelman-2013`).
+//! by their uncertainties, so the answer's variance holds everything (Bayesian
+//! least squares; for the propagation `jcgm-100`).
 
 use nalgebra::{SMatrix, SVector};
 
@@ -33,7 +34,7 @@ const CONVERGED: f64 = 1e-7;
 /// `tests/flow_factor_trial.rs`).
 const TYPICAL: (f64, Prior) = (1.945, Prior { steepness: 0.025, bend: 0.005 });
 /// How far circuits differ from the curve of their pieces.
-const KNOWN: Prior = Prior { steepness: 0.012, bend: 0.003 };
+const KNOWN: Prior = Prior { steepness: 0.014, bend: 0.003 };
 
 /// Standard deviations of a circuit's curve against its shape.
 #[derive(Clone, Copy)]
@@ -154,7 +155,7 @@ impl Unknowns {
 ///
 /// The sum of circuit, fixture and offset is held against the measured drop, not their difference's logarithm
 /// against the curve: an error common to all points, taken at the measured values, would drag the answer down
-/// where the fixture has most of the drop (`peelle-1987`).
+/// where the fixture has most of the drop (Peelle's puzzle).
 pub fn fit(shape: &Shape, readings: &[Reading], level: f64) -> Result<Fit, FlowFactorError> {
     let prior = shape.prior();
     let mut centre = readings.iter().map(|reading| reading.x).sum::<f64>() / readings.len() as f64;
@@ -262,7 +263,7 @@ impl Solved {
         })
     }
 
-    /// Factor by which points that do not lie on one curve widen the interval (Birge ratio, `birge-1932`).
+    /// Factor by which points that do not lie on one curve widen the interval (Birge ratio; as `nist-ehandbook`, residual standard deviation).
     fn widening(&self, points: usize) -> f64 {
         let freedom = points as f64 - 1.0;
         if points < 2 || stats::chi_squared_above(self.chi_squared, freedom) > 0.01 {

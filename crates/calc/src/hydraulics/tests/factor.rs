@@ -109,9 +109,11 @@ fn what_cannot_be_told_is_not_told() {
     let behind = [reading(&rigged, 3.0, 20.0)];
     let error = flow_factor(&behind, USUAL, None, Some(fixture(0.2))).unwrap_err();
     assert!(matches!(error, FlowFactorError::CannotTell { left_bar, drop_bar, .. } if left_bar < drop_bar));
-    // More than all of the drop in the fixture.
-    let beyond = flow_factor(&behind, USUAL, None, Some(fixture(0.15))).unwrap_err();
-    assert!(matches!(beyond, FlowFactorError::CannotTell { left_bar, .. } if left_bar < 0.0));
+    // A little more than all of the drop in the fixture is a doubt, twice as much is a wrong fixture.
+    let more = flow_factor(&behind, USUAL, None, Some(fixture(0.1875))).unwrap_err();
+    assert!(matches!(more, FlowFactorError::CannotTell { left_bar, .. } if left_bar < 0.0), "{more:?}");
+    let beyond = flow_factor(&behind, USUAL, None, Some(fixture(0.14))).unwrap_err();
+    assert!(matches!(beyond, FlowFactorError::FixtureExceeds { .. }), "{beyond:?}");
     assert_eq!(flow_factor(&[], USUAL, None, None), Err(FlowFactorError::NoPoints));
     let backwards = FlowPoint { flow: l_min(-3.0), ..behind[0] };
     assert!(matches!(

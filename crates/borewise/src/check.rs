@@ -1,0 +1,115 @@
+//! `borewise check`: runs the outside checks that the binary carries and shows how far off it is.
+
+use std::collections::BTreeMap;
+
+use exchange::reference::{CheckKind, Outcome, load_cases, report, run_case};
+use include_dir::{Dir, include_dir};
+
+use crate::output::{Failure, Verdict, print};
+
+static REFERENCE: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../data/reference");
+
+/// Deviations that are shown even though they hold.
+const SHOWN: usize = 10;
+
+/// Runs all checks, or those of one topic.
+pub fn run(topic: Option<&str>, as_json: bool) -> Result<Verdict, Failure> {
+    let outcomes = outcomes(topic)?;
+    if outcomes.is_empty() {
+        return Err(Failure::input("no check has this topic; leave --topic out to see all topics"));
+    }
+    if as_json {
+        print(&format!("{:#}", report(&outcomes)))?;
+    } else {
+        print(&table(&outcomes))?;
+    }
+    Ok(if outcomes.iter().all(|outcome| outcome.passed) { Verdict::Done } else { Verdict::No })
+}
+
+fn outcomes(topic: Option<&str>) -> Result<Vec<Outcome>, Failure> {
+    let mut source = BTreeMap::new();
+    collect(&REFERENCE, &mut source);
+    let names: Vec<String> = source.keys().filter(|name| name.ends_with(".toml")).cloned().collect();
+    let cases = load_cases(&source, &names).map_err(|faults| Failure::Could {
+        text: format!("the reference cases inside this program are broken:\n{faults}"),
+    })?;
+    Ok(cases.iter().filter(|case| topic.is_none_or(|wanted| case.topic == wanted)).map(run_case).collect())
+}
+
+fn collect(folder: &Dir<'_>, source: &mut BTreeMap<String, Vec<u8>>) {
+    for file in folder.files() {
+        // Names inside the binary use `/` on every platform.
+        source.insert(file.path().to_string_lossy().replace('\\', "/"), file.contents().to_vec());
+    }
+    for inner in folder.dirs() {
+        collect(inner, source);
+    }
+}
+
+fn table(outcomes: &[Outcome]) -> String {
+    let mut order: Vec<&Outcome> = outcomes.iter().collect();
+    order.sort_by(|a, b| b.worst.total_cmp(&a.worst));
+    let failed = order.iter().filter(|outcome| !outcome.passed).count();
+    let mut lines = vec!["worst deviations, in shares of the tolerance (above 1 fails):".to_owned()];
+    for outcome in order.iter().take(SHOWN.max(failed)) {
+        lines.push(format!(
+            "{:>6.2}  {}  {}: {} [{}, {}]",
+            outcome.worst,
+            if outcome.passed { "holds" } else { "FAILS" },
+            outcome.topic,
+            outcome.title,
+            outcome.kind.word(),
+            outcome.source
+        ));
+        let points = outcome.deviations.iter().filter(|deviation| deviation.share > 1.0).take(3);
+        lines.extend(points.map(|point| {
+            format!(
+                "        {}: expected {}, found {}",
+                point.what,
+                shown(&point.expected),
+                shown(&point.found)
+            )
+        }));
+        lines.extend(outcome.problems.iter().take(3).map(|problem| format!("        {problem}")));
+    }
+    lines.push(String::new());
+    lines.extend(by_topic(outcomes));
+    let points: usize = outcomes.iter().map(|outcome| outcome.points).sum();
+    let sources: std::collections::BTreeSet<&str> =
+        outcomes.iter().map(|outcome| outcome.source.as_str()).collect();
+    lines.push(format!(
+        "{} checks over {points} values from {} sources: {} passed, {failed} failed",
+        outcomes.len(),
+        sources.len(),
+        outcomes.len() - failed
+    ));
+    lines.join("\n")
+}
+
+fn shown(value: &calc::form::Value) -> String {
+    exchange::json::to_json(value).to_string()
+}
+
+fn by_topic(outcomes: &[Outcome]) -> Vec<String> {
+    let kinds = [
+        CheckKind::Published,
+        CheckKind::ReferenceLibrary,
+        CheckKind::Trade,
+        CheckKind::Identity,
+        CheckKind::Pinned,
+    ];
+    let mut topics: BTreeMap<&str, Vec<&Outcome>> = BTreeMap::new();
+    for outcome in outcomes {
+        topics.entry(&outcome.topic).or_default().push(outcome);
+    }
+    topics
+        .into_iter()
+        .map(|(topic, group)| {
+            let counts = kinds.iter().filter_map(|kind| {
+                let count = group.iter().filter(|outcome| outcome.kind == *kind).count();
+                (count > 0).then(|| format!("{count} {}", kind.word()))
+            });
+            format!("{topic:<14} {:>4}  {}", group.len(), counts.collect::<Vec<_>>().join(", "))
+        })
+        .collect()
+}
