@@ -67,7 +67,8 @@ pub struct Discharge<'a> {
     pub charged: Charged,
     /// Relative standard uncertainty of that volume.
     pub volume_standard: f64,
-    /// Volume of the circuit that a reservoir emptied through; about 4 % of the reservoir is taken if not known.
+    /// Volume of circuit and hoses that a reservoir emptied through. If not known, it is left open whether a line or a
+    /// short part lies behind the vessel, which widens the interval.
     pub circuit_volume: Option<Volume>,
     /// Smallest volume that can lie between the gauge and a plug: hoses up to the circuit; 15 % of what was charged is
     /// taken if not known. Counts for a circuit that empties itself.
@@ -136,6 +137,36 @@ pub enum Note {
     TwoReadings,
 }
 
+impl Note {
+    /// One sentence for people.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::CriticalRatioAssumed => {
+                "The critical ratio could not be found from this fall; the usual value of circuits was taken, with its spread."
+            }
+            Self::NoSampleBeforeOpening => {
+                "The trace begins when the valve was already open; begin to log a moment before."
+            }
+            Self::FewSamples => "Fewer than ten samples in the time constant of the fall; log faster.",
+            Self::PoorFit => {
+                "The pressure did not fall as the model says; the interval was widened. Water in the circuit or a slow valve \
+                 does this."
+            }
+            Self::CircuitVolume => {
+                "The volume of circuit and hoses is not known or not small against the vessel; it empties along with it."
+            }
+            Self::OwnVolume => {
+                "A circuit that empties itself does not show where it is narrow; the interval holds every place. A vessel \
+                 that empties through it tells more."
+            }
+            Self::TwoReadings => {
+                "Two readings leave heat and critical ratio open; the interval holds all of them."
+            }
+        }
+    }
+}
+
 /// Whether the fitted curve follows the samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FitQuality {
@@ -196,16 +227,19 @@ const AREA_SHAPE: (f64, f64) = (6.0, 0.12);
 const BORE_WALL_W_M3_K: (f64, f64) = (6_000.0, 0.9);
 /// Critical ratio of circuits with hoses before anything was measured: 90 % of the simulated ones lie between 0.13 and
 /// 0.32.
-pub const CRITICAL_RATIO: Uncertain = Uncertain::new(0.22, 0.06);
+pub const CRITICAL_RATIO: Uncertain = Uncertain::new(0.18, 0.08);
 /// How far the cold air of a reservoir warms along hoses and bores before the places that limit the flow: 3 to 12 heat
 /// transfer units (4 St L/d). Taking none, as for a nozzle at the vessel, puts C 2 to 5 % too high.
 const WARMING: (f64, f64) = (0.85, 0.12);
+/// Warming, and critical ratio, where it is not known whether a line or a short part lies behind the vessel.
+const WARMING_UNKNOWN: (f64, f64) = (0.40, 0.35);
+const CRITICAL_RATIO_UNKNOWN: (f64, f64) = (0.30, 0.12);
 /// Usual d ln C / d ln p of circuits: friction weighs less at higher pressure.
 const PRESSURE_EXPONENT: f64 = 0.01;
 /// The circuit's volume empties along with the reservoir; seen from the gauge this share of it counts.
 const CIRCUIT_SHARE: (f64, f64) = (0.57, 0.10);
 /// The circuit's volume over the reservoir's where it is not known.
-const CIRCUIT_UNKNOWN: (f64, f64) = (0.04, 0.03);
+const CIRCUIT_UNKNOWN: (f64, f64) = (0.015, 0.02);
 /// What the model leaves open in ln C beside the fit: flow function, exponent, temperature of the gas at the start.
 const MODEL_LN: f64 = 0.006;
 /// How far the model's curve may miss the true one, as a share of the start pressure.
@@ -286,11 +320,17 @@ fn setup(discharge: &Discharge<'_>) -> fit::Setup {
             (WALL_COEFFICIENT_W_M2_K.0 * per_m, spread)
         }
     };
+    let line = matches!(discharge.charged, Charged::Circuit { .. }) || discharge.circuit_volume.is_some();
+    let (critical_ratio, warming) = if line {
+        ((CRITICAL_RATIO.value, CRITICAL_RATIO.standard), WARMING)
+    } else {
+        (CRITICAL_RATIO_UNKNOWN, WARMING_UNKNOWN)
+    };
     fit::Setup {
         volume,
         wall_w_m3_k,
-        critical_ratio: (CRITICAL_RATIO.value, CRITICAL_RATIO.standard),
-        warming: WARMING,
+        critical_ratio,
+        warming,
         pressure_exponent: PRESSURE_EXPONENT,
         lag_s: discharge.gauge.lag.map(|lag| lag.s()),
         zero_standard: discharge.gauge.zero.bar(),
@@ -312,7 +352,7 @@ fn evaluation(discharge: &Discharge<'_>, data: &samples::Prepared, fitted: &fit:
     if !good {
         notes.push(Note::PoorFit);
     }
-    if fitted.critical_ratio.1 > RATIO_FOUND * CRITICAL_RATIO.standard {
+    if fitted.critical_ratio.1 > RATIO_FOUND * setup(discharge).critical_ratio.1 {
         notes.push(Note::CriticalRatioAssumed);
     }
     if !data.rest_seen {

@@ -11,7 +11,7 @@ pub use verdict::{NOT_BLOCKED_ABOVE, PLAINLY_OPEN, TOLERATED_SHARE, Verdict};
 
 use crate::air::discharge::{self, Charged, Discharge, DischargeError, Evaluation, FitQuality, Note, Seen};
 use crate::air::leak_down::DecayData;
-use crate::air::sonic::fixture::{Fixture, Removed, WithFixture, remove};
+use crate::air::sonic::fixture::{CIRCUIT_CRITICAL_RATIO, Fixture, Removed, WithFixture, remove};
 use crate::air::sonic::line::{Drawing, LineConductance, expectation};
 use crate::air::sonic::{SonicPart, effective_bore};
 use crate::estimate::{Estimate, Uncertain, Z95, root_sum_square};
@@ -36,8 +36,8 @@ pub struct PassageInput<'a> {
 pub struct Expected {
     /// Sonic conductance in dm3/(s bar).
     pub sonic_conductance_dm3_s_bar: Uncertain,
-    /// Critical ratio.
-    pub critical_ratio: f64,
+    /// Critical ratio of the circuit alone.
+    pub critical_ratio: Uncertain,
     /// Where it comes from.
     pub from: ExpectedFrom,
 }
@@ -51,13 +51,16 @@ pub enum ExpectedFrom {
     Baseline,
 }
 
+/// How well the line model knows a critical ratio.
+const PIECES_RATIO_STANDARD: f64 = 0.05;
+
 impl Expected {
     /// From the pieces of a drawing, see [`crate::air::sonic::line::conductance`].
     #[must_use]
     pub fn of_pieces(line: &LineConductance, drawing: Drawing) -> Self {
         Self {
             sonic_conductance_dm3_s_bar: expectation(line, drawing),
-            critical_ratio: line.part.critical_ratio(),
+            critical_ratio: Uncertain::new(line.part.critical_ratio(), PIECES_RATIO_STANDARD),
             from: ExpectedFrom::Pieces,
         }
     }
@@ -67,7 +70,7 @@ impl Expected {
     pub const fn of_baseline(sonic_conductance_dm3_s_bar: Uncertain) -> Self {
         Self {
             sonic_conductance_dm3_s_bar,
-            critical_ratio: discharge::CRITICAL_RATIO.value,
+            critical_ratio: CIRCUIT_CRITICAL_RATIO,
             from: ExpectedFrom::Baseline,
         }
     }
@@ -248,11 +251,12 @@ fn without_fixture(evaluation: &Evaluation, input: &PassageInput<'_>) -> Result<
 }
 
 fn measured(total: f64, standard_ln: f64, input: &PassageInput<'_>) -> WithFixture {
-    let ratio = input.expected.map_or(discharge::CRITICAL_RATIO.value, |expected| expected.critical_ratio);
     WithFixture {
         conductance: SonicConductance::from_dm3_s_bar(total),
         standard_ln,
-        circuit_critical_ratio: Uncertain::new(ratio, 0.05),
+        circuit_critical_ratio: input
+            .expected
+            .map_or(CIRCUIT_CRITICAL_RATIO, |expected| expected.critical_ratio),
     }
 }
 
@@ -284,7 +288,7 @@ fn curves(input: &PassageInput<'_>, evaluation: &Evaluation) -> Curves {
     };
     let expected = input.expected.and_then(|expected| {
         let conductance = SonicConductance::from_dm3_s_bar(expected.sonic_conductance_dm3_s_bar.value);
-        let circuit = SonicPart::new(conductance, expected.critical_ratio.clamp(0.0, 0.8)).ok()?;
+        let circuit = SonicPart::new(conductance, expected.critical_ratio.value.clamp(0.0, 0.8)).ok()?;
         let whole = input.fixture.map_or(Some(circuit), |fixture| fixture.around(circuit).ok())?;
         let mut curve = discharge::curve_for(
             &input.discharge,

@@ -156,7 +156,7 @@ fn march(way: &[Stretch], upstream_pa: f64, mass_kg_s: f64) -> Option<Vec<(f64, 
 /// Choked mass flow at this upstream pressure and the static pressures along the way.
 pub fn choked(way: &[Stretch], upstream_pa: f64) -> (f64, Vec<(f64, f64)>) {
     let (mut low, mut high) = (1e-9_f64, 1.0_f64);
-    for _ in 0..60 {
+    for _ in 0..48 {
         let middle = (low * high).sqrt();
         if march(way, upstream_pa, middle).is_some() { low = middle } else { high = middle }
     }
@@ -201,6 +201,43 @@ pub fn circuit(dice: &mut Dice) -> Circuit {
         })
         .collect();
     Circuit { nominal, real }
+}
+
+impl Circuit {
+    /// The real circuit with a deposit that costs this share of the conductance: a plug at one place, or a layer all along.
+    pub fn obstructed(&self, dice: &mut Dice, loss: f64) -> Vec<Stretch> {
+        let wanted = conductance(&self.real) * (1.0 - loss);
+        let place = dice.between(0.0, self.real.len() as f64 - 0.001) as usize;
+        let plug = dice.chance(0.5);
+        let with = |bore: f64| {
+            let mut way = self.real.clone();
+            if plug {
+                let diameter_mm = way[place].diameter_mm * bore;
+                way.insert(
+                    place + 1,
+                    Stretch {
+                        diameter_mm,
+                        length_mm: 5.0,
+                        roughness_um: 30.0,
+                        turns_k: 0.5,
+                        coupling_kv: 0.0,
+                    },
+                );
+            } else {
+                for stretch in &mut way {
+                    stretch.diameter_mm *= bore;
+                    stretch.roughness_um = 60.0;
+                }
+            }
+            way
+        };
+        let (mut low, mut high) = (0.03, 1.0);
+        for _ in 0..18 {
+            let middle = 0.5 * (low + high);
+            if conductance(&with(middle)) < wanted { low = middle } else { high = middle }
+        }
+        with(0.5 * (low + high))
+    }
 }
 
 /// Hose with couplings on each side.
@@ -257,7 +294,7 @@ pub struct Chain {
 }
 
 /// Share of the shortest cell time that one step takes.
-const STEP: f64 = 0.3;
+const STEP: f64 = 0.4;
 const CELLS: usize = 6;
 
 impl Chain {
@@ -289,16 +326,6 @@ impl Chain {
         let last = (49.0 - all * (1.0 - 0.5 / CELLS as f64)).sqrt();
         let end_ratio = (states.last().unwrap().1 / 1e5 / last).clamp(0.0, 0.97);
         Self { resistance, volume, end: flow / last, end_ratio }
-    }
-
-    /// Chain that is shut at a place (share of the pressure loss) but for a leak.
-    pub fn blocked(way: &[Stretch], place: f64, leak: f64) -> Self {
-        let mut chain = Self::new(way);
-        let cells = ((place * CELLS as f64).ceil() as usize).clamp(1, CELLS);
-        chain.resistance.truncate(cells);
-        chain.volume.truncate(cells);
-        chain.end = leak.max(1e-9);
-        chain
     }
 
     fn share(&self, ratio: f64) -> f64 {

@@ -10,9 +10,9 @@ use crate::numeric::math;
 use crate::quantity::{Duration, GaugePressure, SonicConductance};
 
 /// Of the lumped value: how much of a circuit's conductance a circuit without a plug that empties itself shows. Its
-/// volume is spread along it, so the inlet falls sooner than that of one vessel with the same outlet (simulated: 0.6
-/// to 0.88 between 4 and 2 bar absolute).
-const SPREAD_VOLUME: f64 = 0.78;
+/// volume is spread along it, so the inlet falls sooner than that of one vessel with the same outlet (simulated chains
+/// of cells: 0.4 to 0.85, see the trials).
+const SPREAD_VOLUME: f64 = 0.62;
 /// A plug at the outlet makes the circuit one vessel; a little above for heat and volume.
 const PLUG_AT_OUTLET: f64 = 1.05;
 /// Share of the charged volume that lies at least between gauge and circuit where it is not known.
@@ -138,11 +138,15 @@ pub(super) fn held(discharge: &Discharge<'_>, data: &Prepared) -> Option<Evaluat
         return None;
     }
     let slack = 3.0 * data.noise + 0.5 * discharge.gauge.step.bar();
-    let end = (data.last - slack).min(data.rest - slack);
     let (_, _, most) = place_factors(discharge);
-    let times = (data.watched_s, data.watched_s);
-    let (_, high) = range(discharge, (data.rest, data.rest + slack), (end, end), times);
-    let seen = Seen::AtMost(SonicConductance::from_dm3_s_bar(high * most));
+    let bound = |from: f64, to: f64, seconds: f64| {
+        range(discharge, (from, from + slack), ((to - slack).min(from - slack), to), (seconds, seconds)).1
+    };
+    // A fixed opening lets air out as fast late as early; the gas that settles after filling falls early. So the later
+    // half bounds as well, and the smaller bound holds.
+    let whole = bound(data.rest, data.last, data.watched_s);
+    let later = data.half.map_or(whole, |(pressure, seconds)| bound(pressure, data.last, seconds));
+    let seen = Seen::AtMost(SonicConductance::from_dm3_s_bar(whole.min(later) * most));
     Some(bare(discharge, seen, data.rest, data.before_fall_s, None))
 }
 

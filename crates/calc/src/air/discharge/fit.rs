@@ -50,8 +50,13 @@ pub(super) fn fit(data: &Prepared, setup: &Setup) -> Option<Fitted> {
     let last = data.fall.last()?;
     let first = data.fall.first()?;
     let problem = Problem { data, setup, until_s: last.time_s - data.before_fall_s + 3.0 * data.interval_s };
+    let starts =
+        [(Heat::Full, 1.0, 0.0), (Heat::None, -1.0, 0.3), (Heat::Full, 1.0, 0.3), (Heat::None, -1.0, 0.0)];
     let mut found: Vec<Minimum<UNKNOWNS>> = Vec::new();
-    for (heat, wall) in [(Heat::Full, 1.0), (Heat::None, -1.0)] {
+    for (heat, wall, shift) in starts {
+        if agree(&found) {
+            break;
+        }
         let start = data.rest + setup.atmosphere;
         let number = |to: f64| {
             emptying_number(start, to + setup.atmosphere, setup.atmosphere, setup.critical_ratio.0, heat)
@@ -61,21 +66,19 @@ pub(super) fn fit(data: &Prepared, setup: &Setup) -> Option<Fitted> {
         if constant <= 0.0 {
             continue;
         }
-        for shift in [0.0, 0.3] {
-            let begin = [
-                math::ln(setup.volume / constant),
-                setup.critical_ratio.0,
-                first.time_s - constant * (early + shift),
-                math::ln(setup.wall_w_m3_k.0) + wall * setup.wall_w_m3_k.1,
-                start,
-                0.0,
-                setup.warming.0,
-                lag_prior(setup.lag_s, constant).0,
-                WALL_EXPONENT.0,
-            ];
-            let scales = [0.01, 0.02, 0.01 * constant, 0.05, 0.01, 0.003, 0.05, 0.01, 0.05];
-            found.extend(minimise(|unknowns| problem.residuals(unknowns), begin, scales));
-        }
+        let begin = [
+            math::ln(setup.volume / constant),
+            setup.critical_ratio.0,
+            first.time_s - constant * (early + shift),
+            math::ln(setup.wall_w_m3_k.0) + wall * setup.wall_w_m3_k.1,
+            start,
+            0.0,
+            setup.warming.0,
+            lag_prior(setup.lag_s, constant).0,
+            WALL_EXPONENT.0,
+        ];
+        let scales = [0.01, 0.02, 0.01 * constant, 0.05, 0.01, 0.003, 0.05, 0.01, 0.05];
+        found.extend(minimise(|unknowns| problem.residuals(unknowns), begin, scales));
     }
     let best = found.iter().min_by(|a, b| a.sum_of_squares.total_cmp(&b.sum_of_squares))?;
     Some(problem.summary(best, &found))
@@ -94,6 +97,17 @@ fn lag_prior(lag_s: Option<f64>, constant_s: f64) -> (f64, f64) {
             let usual = UNKNOWN_LAG_S / constant_s;
             (usual.min(0.05), usual.min(0.03))
         }
+    }
+}
+
+/// Whether the runs from the two ends, little and much wall heat, came to the same place: then there is one minimum.
+fn agree(found: &[Minimum<UNKNOWNS>]) -> bool {
+    match found {
+        [one, two] => {
+            (one.sum_of_squares - two.sum_of_squares).abs() < 0.05
+                && (one.parameters[0] - two.parameters[0]).abs() < 0.002
+        }
+        _ => false,
     }
 }
 

@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector, SMatrix, SVector};
 /// Most steps of one run.
 const STEPS: usize = 40;
 /// A step that changes the sum of squares by less than this share is the last one.
-const ENOUGH: f64 = 1e-7;
+const ENOUGH: f64 = 1e-6;
 
 /// Where a run ended.
 #[derive(Clone, Debug)]
@@ -17,7 +17,7 @@ pub(super) struct Minimum<const N: usize> {
 }
 
 /// Minimises the sum of squared residuals from a start. `scales` are steps for differences and bound the stride: a
-/// parameter moves by at most 30 of them at once. Source key `marquardt-1963`.
+/// parameter moves by at most 30 of them at once.
 ///
 /// Nothing if the residuals are no numbers at the start or the normal matrix cannot be inverted at the end.
 pub(super) fn minimise<const N: usize>(

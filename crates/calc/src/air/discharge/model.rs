@@ -149,28 +149,33 @@ impl Vessel {
 }
 
 impl Curve {
-    /// The curve as a gauge with first-order lag shows it (exact for straight pieces between the steps).
+    /// The curve as a gauge with first-order lag L shows it: y' = (p - y)/L, exact for the cubic pieces of this curve.
     #[must_use]
     pub fn lagged(&self, lag_s: f64) -> Self {
         let Some(&(first, _)) = self.points.first() else { return self.clone() };
         if lag_s < 1e-3 * self.step_s {
             return self.clone();
         }
-        let kept = math::exp(-self.step_s / lag_s);
+        let (h, lag) = (self.step_s, lag_s);
+        let kept = math::exp(-h / lag);
+        let mut points = Vec::with_capacity(self.points.len());
+        // Until the opening the gauge has stood still at the start.
+        points.push((first, 0.0));
         let mut shown = first;
-        let mut before = first;
-        let points = self
-            .points
-            .iter()
-            .map(|&(p, _)| {
-                // A ramp from `before` to `p`: the gauge trails it by slope times lag.
-                let trail = (p - before) / self.step_s * lag_s;
-                shown = p - trail + (shown - before + trail) * kept;
-                before = p;
-                (shown, (p - shown) / lag_s)
-            })
-            .collect();
-        Self { step_s: self.step_s, points }
+        for pair in self.points.windows(2) {
+            let [(a, da), (b, db)] = pair else { continue };
+            // Derivatives of the cubic piece at both ends.
+            let slope = (b - a) / h;
+            let third = 6.0 * (da + db - 2.0 * slope) / (h * h);
+            let second_a = 2.0 * (3.0 * slope - 2.0 * da - db) / h;
+            let second_b = second_a + third * h;
+            // What the gauge shows once its past is forgotten: p less lag times rate, and so on.
+            let trail = |p: f64, d: f64, second: f64| p - lag * (d - lag * (second - lag * third));
+            let past = (shown - trail(*a, *da, second_a)) * kept;
+            shown = trail(*b, *db, second_b) + past;
+            points.push((shown, db - lag * (second_b - lag * third) - past / lag));
+        }
+        Self { step_s: h, points }
     }
 
     /// Pressure at a time since the opening; the start before it, the last point after the end.
@@ -282,6 +287,13 @@ mod tests {
         let ratio = shown.at(1.5) / curve.at(1.5);
         let rate = -math::ln(curve.at(1.51) / curve.at(1.49)) / 0.02;
         assert!((ratio * (1.0 - 0.1 * rate) - 1.0).abs() < 2e-3, "{ratio}");
+        // A coarse step shows the same.
+        let coarse = choked.curve_with_step(4.0, 0.02).lagged(0.03);
+        let fine = choked.curve_with_step(4.0, 0.002).lagged(0.03);
+        for at in 5..30 {
+            let time = f64::from(at) * 0.1;
+            assert!((coarse.at(time) - fine.at(time)).abs() < 1e-3, "at {time}");
+        }
         assert!((curve.lagged(0.0).at(1.0) - curve.at(1.0)).abs() < 1e-12);
     }
 

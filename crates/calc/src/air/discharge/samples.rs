@@ -26,6 +26,8 @@ pub(super) struct Prepared {
     pub fall: Vec<Sample>,
     /// Last sample and its time.
     pub last: f64,
+    /// Pressure half-way through the trace and the time from there to the end; none for short traces.
+    pub half: Option<(f64, f64)>,
     /// Time from the beginning of the fall to the last sample.
     pub watched_s: f64,
     /// Typical time between samples.
@@ -91,11 +93,19 @@ pub(super) fn prepare(times: &[f64], pressures: &[f64], gauge: &Gauge) -> Option
         noise,
         fall,
         last,
+        half: half(times, pressures),
         watched_s: last_time - before_fall_s,
         interval_s,
         emptied,
         gone_within_s,
     })
+}
+
+fn half(times: &[f64], pressures: &[f64]) -> Option<(f64, f64)> {
+    let middle = times.len() / 2;
+    let around = pressures.get(middle.checked_sub(1)?..=middle + 1)?;
+    let seconds = times.last()? - times.get(middle)?;
+    (times.len() >= 20).then(|| (mean(around), seconds))
 }
 
 /// Means of equal runs of samples. A shown step that is coarser than the noise does not average out.

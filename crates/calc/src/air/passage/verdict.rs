@@ -130,8 +130,10 @@ fn digits(value: f64) -> String {
         0
     } else if value >= 9.995 {
         1
-    } else if value >= 0.0995 {
+    } else if value >= 0.9995 {
         2
+    } else if value >= 0.09995 {
+        3
     } else {
         4
     };

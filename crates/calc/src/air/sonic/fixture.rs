@@ -6,9 +6,11 @@ use crate::limits::{OutOfRange, within};
 use crate::numeric::{math, root};
 use crate::quantity::SonicConductance;
 
-/// Critical ratio of hoses with couplings where nobody measured it, with its standard uncertainty: hoses 0.15 to 0.3,
-/// couplings 0.25 to 0.4 (common ranges of the trade, from memory).
-pub const FIXTURE_CRITICAL_RATIO: Uncertain = Uncertain::new(0.28, 0.06);
+/// Critical ratio of hoses with couplings where nobody measured it, with its standard uncertainty (marching hoses of 9 to
+/// 13 mm with couplings through the line model).
+pub const FIXTURE_CRITICAL_RATIO: Uncertain = Uncertain::new(0.20, 0.04);
+/// The same for a circuit alone whose pieces are not known: 0.05 for long bores to 0.45 for short ones.
+pub const CIRCUIT_CRITICAL_RATIO: Uncertain = Uncertain::new(0.25, 0.09);
 
 /// Hoses and couplings joined together without a mould.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -70,7 +72,7 @@ pub enum Removed {
 
 /// Room that the model of the chain itself leaves in ln C: parts are not exact ellipses and their order along hoses is
 /// smeared out (found by marching simulated hoses and circuits).
-const CHAIN_STANDARD_LN: f64 = 0.01;
+const CHAIN_STANDARD_LN: f64 = 0.014;
 /// A circuit so many times as open as the fixture is not told from an open end.
 const OPEN_END: f64 = 1e3;
 
