@@ -32,7 +32,16 @@ pub(crate) struct PassageFact {
     pub(crate) outdated: bool,
     /// Water has passed in this visit, in l/min: a proof of passage of its own.
     pub(crate) water_passed_l_min: Option<f64>,
+    /// The air went out through the circuit, however well it passed: it is not blocked.
+    pub(crate) air_went_out: bool,
     pub(crate) would_tell: Option<String>,
+}
+
+impl PassageFact {
+    /// Whether something has passed through, so that the circuit is no dead end.
+    pub(crate) const fn is_no_dead_end(&self) -> bool {
+        self.air_went_out || self.water_passed_l_min.is_some()
+    }
 }
 
 /// Flow factor against what it should be.

@@ -113,10 +113,10 @@ fn untested(facts: &Facts<'_>) -> Option<Advice> {
         _ => {}
     }
     match facts.passage.verdict {
-        Passage::Untested if facts.passage.water_passed_l_min.is_none() => {
+        Passage::Untested if !facts.passage.is_no_dead_end() => {
             Some(Advice::new(NextStep::FindOut, "Not yet known whether air passes").read(PASSAGE))
         }
-        Passage::CannotTell if facts.passage.water_passed_l_min.is_none() => {
+        Passage::CannotTell if !facts.passage.is_no_dead_end() => {
             let what = facts.passage.would_tell.clone().unwrap_or_else(|| PASSAGE.to_owned());
             Some(Advice::new(NextStep::FindOut, facts.passage.reason.clone()).read(what))
         }
