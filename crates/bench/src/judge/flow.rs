@@ -237,7 +237,7 @@ fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
     seen.evidence.push(Evidence {
         title: "Flow factor".to_owned(),
         text: format!(
-            "{:.3} m3/h ({:.3} to {:.3}) from {} {}, brought to water of 20 degC and 1 bar; {hoses}.",
+            "{:.3} m³/h ({:.3} to {:.3}) from {} {}, brought to water of 20 °C and 1 bar; {hoses}.",
             value.value,
             value.low,
             value.high,

@@ -154,14 +154,13 @@ const fn verdict(found: Verdict) -> Passage {
 
 fn evidence(entry: &Entry, result: &PassageResult) -> Evidence {
     let measured = result.sonic_conductance.map_or_else(String::new, |conductance| {
-        format!(
-            " Sonic conductance {:.2} dm3/(s·bar) ({:.2} to {:.2}), hoses taken out.",
-            conductance.value, conductance.low, conductance.high
-        )
+        format!(" Sonic conductance between {:.2} and {:.2} dm³/(s·bar)", conductance.low, conductance.high)
     });
-    let expected = result.expected.map_or_else(String::new, |expected| {
-        format!(" Expected {:.2} ({:.2} to {:.2}).", expected.value, expected.low, expected.high)
-    });
+    let expected = match (result.sonic_conductance, result.expected) {
+        (Some(_), Some(expected)) => format!(", expected {:.2} to {:.2}.", expected.low, expected.high),
+        (Some(_), None) => ".".to_owned(),
+        (None, _) => String::new(),
+    };
     Evidence {
         title: "Air passage".to_owned(),
         text: format!("{}{measured}{expected}", crate::finding::sentence(&result.reason)),
