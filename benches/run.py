@@ -84,7 +84,7 @@ def environment():
 def measure(program, python, inputs, names, rounds):
     """For each kernel and peer, what every round found."""
     here = ROOT / "benches" / "peers.py"
-    # Our side has one thread, so the peers get one too.
+    # Our side has one thread; so get the libraries of linear algebra below the peers.
     alone = os.environ | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     listed = json.loads(command([python, here, "--list"]))
     found = {}
@@ -174,16 +174,17 @@ def comparison(found, versions):
 
 
 def traces(found):
-    lines = ["| trace | reader | speed | largest memory of the process | samples kept |", "| --- | --- | --- | --- | --- |"]
+    lines = ["| trace | reader | speed | the same in processor time | largest memory of the process | samples kept |",
+             "| --- | --- | --: | --: | --: | --: |"]
     for name, rounds in found.items():
         kernel, _, peer = name.partition(":")
         if kernel.startswith("trace"):
             more = rounds[0]["more"]
-            speed = more["bytes"] / 1e6 / over(rounds)[0]
+            speed = lambda key: f"{more['bytes'] / 1e6 / over(rounds, key)[0]:.0f} MB/s" if rounds[0][key] else "–"
             memory = rounds[0]["peak_mb"] and f"{over(rounds, 'peak_mb')[0]:.0f} MB"
             kept = more.get("samples_kept") or more["rows"]
-            lines.append(f"| {KERNELS[kernel]} | {PEERS[peer].split(',')[0] if peer else 'ours'} | {speed:.0f} MB/s | "
-                         f"{memory or 'not known here'} | {kept:,} |".replace(",", " "))
+            lines.append(f"| {KERNELS[kernel]} | {PEERS[peer].split(',')[0] if peer else 'ours'} | {speed('median_s')} | "
+                         f"{speed('processor_s')} | {memory or 'not known here'} | {kept:,} |".replace(",", " "))
     return lines
 
 
