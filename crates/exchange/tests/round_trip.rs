@@ -160,6 +160,7 @@ fn rig() -> impl Strategy<Value = Rig> {
         of(ml()),
         of(decimal(1, 9_000, 1000.0).prop_map(SonicConductance::from_dm3_s_bar)),
         of(ml()),
+        of(ml()),
         decimal(900, 1100, 1000.0).prop_map(AbsolutePressure::from_bar),
         of(day()),
     );
@@ -179,8 +180,9 @@ fn rig() -> impl Strategy<Value = Rig> {
         fixture_volume: second.2,
         fixture_sonic_conductance: second.3,
         reference_volume: second.4,
-        atmosphere: second.5,
-        calibrated_until: second.6,
+        reservoir_volume: second.5,
+        atmosphere: second.6,
+        calibrated_until: second.7,
     })
 }
 

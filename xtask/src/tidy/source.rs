@@ -28,7 +28,10 @@ pub struct Line {
 impl File {
     /// A file from its text. A test module is taken to run from `#[cfg(test)]` to the end of the file.
     pub fn from_text(path: &str, text: &str) -> Self {
-        let whole = path.contains("/tests/") || path.contains("/examples/") || path.contains("/benches/");
+        let whole = path.contains("/tests/")
+            || path.contains("/examples/")
+            || path.contains("/benches/")
+            || path.ends_with("/tests.rs");
         let mut test = whole;
         let lines = text.lines().enumerate().map(|(at, line)| {
             test = test || line.trim_start().starts_with("#[cfg(test)]");

@@ -11,7 +11,7 @@ pub const TRAPPED: &str = "Pressure can stay trapped behind a plug or a shut-off
 pub const HOSES: &str = "A hose that comes off under pressure whips: secure it, and depressurise first.";
 /// Hot water.
 pub const HOT: &str =
-    "Water above 60 degC scalds and above 100 degC flashes to steam when opened: cool down first.";
+    "Water above 60 °C scalds and above 100 °C flashes to steam when opened: cool down first.";
 /// Water on the floor and near heaters.
 pub const WET: &str = "Water: isolate heaters and hot runner electrically, keep the floor dry, mind the drinking-water backflow \
                        protection on a mains rinse.";

@@ -32,7 +32,16 @@ pub(crate) struct PassageFact {
     pub(crate) outdated: bool,
     /// Water has passed in this visit, in l/min: a proof of passage of its own.
     pub(crate) water_passed_l_min: Option<f64>,
+    /// The air went out through the circuit, however well it passed: it is not blocked.
+    pub(crate) air_went_out: bool,
     pub(crate) would_tell: Option<String>,
+}
+
+impl PassageFact {
+    /// Whether something has passed through, so that the circuit is no dead end.
+    pub(crate) const fn is_no_dead_end(&self) -> bool {
+        self.air_went_out || self.water_passed_l_min.is_some()
+    }
 }
 
 /// Flow factor against what it should be.
@@ -53,6 +62,8 @@ pub(crate) struct Ratio {
     pub(crate) down_ln: f64,
     /// The same towards higher values.
     pub(crate) up_ln: f64,
+    /// Part of both that comes from not knowing what it should be.
+    pub(crate) as_new_ln: f64,
     pub(crate) compared_with: String,
 }
 
@@ -66,8 +77,14 @@ impl Ratio {
             // An interval that reaches zero is as wide as any.
             down_ln: spread(math::ln(measured.value / measured.low.max(0.02 * measured.value))),
             up_ln: spread(math::ln(measured.high / measured.value)),
+            as_new_ln: as_new.standard_ln,
             compared_with: as_new.from.clone(),
         })
+    }
+
+    /// Whether not knowing what it should be is the larger part of the doubt.
+    pub(crate) fn is_poorly_expected(&self) -> bool {
+        2.0 * self.as_new_ln * self.as_new_ln > self.down_ln * self.down_ln
     }
 
     pub(crate) fn percent(&self) -> Estimate {

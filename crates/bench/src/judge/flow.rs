@@ -1,11 +1,11 @@
 //! Flow readings of one circuit: flow factor today, against what it should be.
 
-use calc::estimate::{Uncertain, root_sum_square};
+use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
 use calc::hydraulics::flow_factor::{
     Fixture, Flag, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
 };
 use calc::numeric::math;
-use calc::quantity::{Duration, FlowFactor, VolumeFlow};
+use calc::quantity::{Duration, VolumeFlow};
 use calc::readings::steady::steady_flow;
 
 use super::expect::{AsNew, Geometry};
@@ -21,9 +21,14 @@ const WINDOW: Duration = Duration::from_s(10.0);
 /// From this share on, hoses and couplings hide the mould.
 const FIXTURE_HIDES: f64 = 0.5;
 
-/// Hoses and couplings of an ordinary bench where the rig file does not say: 0.7 to 2.4 m3/h (common ranges of the trade
-/// for 1 to 6 m of hose and a pair of couplings, no source).
-const ORDINARY_FIXTURE: (FlowFactor, f64) = (FlowFactor::from_m3_h(1.3), 0.35);
+/// Flow factor of hoses and couplings where the rig file does not say, m3/h: the middle, and the narrowest that still
+/// passes for a bench (common practice, no source). The widest is none at all.
+const ORDINARY_FIXTURE_M3_H: f64 = 1.1;
+const NARROW_FIXTURE_M3_H: f64 = 0.6;
+/// Share of the drop that the circuit keeps at least, however narrow unknown hoses may be.
+const LEAST_SHARE: f64 = 0.05;
+/// Ports of one rig differ by so much around the fixture that was measured (own proposal).
+const PORT_SCATTER: f64 = 0.015;
 
 /// What the flow readings of a circuit came to, before they are compared.
 pub(crate) struct FlowSeen {
@@ -34,6 +39,15 @@ pub(crate) struct FlowSeen {
     pub(crate) largest_l_min: f64,
     pub(crate) evidence: Vec<Evidence>,
     pub(crate) warnings: Vec<Warning>,
+}
+
+impl FlowSeen {
+    /// Flow factor with a symmetric spread, the wider of both sides.
+    pub(crate) fn flow_factor_m3_h(&self) -> Option<Uncertain> {
+        let estimate = self.result.as_ref()?.estimate;
+        let reach = (estimate.high - estimate.value).max(estimate.value - estimate.low);
+        Some(Uncertain::new(estimate.value, reach / Z95))
+    }
 }
 
 /// The flow readings that still count. Those taken alone go before those taken with all circuits open, and the two
@@ -93,7 +107,10 @@ pub(crate) fn read(
         .filter(|_| matches!(circuit.known, Known::Drawing | Known::Measured))
         .map(|geometry| geometry.pieces.as_slice());
     match flow_factor(&seen.points, uncertainty, pieces, seen.fixture) {
-        Ok(result) => {
+        Ok(mut result) => {
+            if through_fixture && seen.fixture.is_none() {
+                result.estimate = behind_unknown_hoses(result.estimate);
+            }
             note(circuit, &result, &mut seen);
             seen.result = Some(result);
         }
@@ -150,13 +167,30 @@ fn fixture(
         warnings.push(Warning::about(
             &circuit.id,
             "fixture-unknown",
-            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out; ordinary \
-             ones are assumed, which makes the flow factor uncertain: join them together without the mould and measure once",
+            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out; the \
+             circuit has at least the flow factor of all together, perhaps much more: join the hoses without the mould and \
+             measure them once",
         ));
     }
-    let known = rig.fixture_flow_factor.map(|flow_factor| (flow_factor, rig.fixture_uncertainty_relative));
-    let (flow_factor, relative_uncertainty) = known.unwrap_or(ORDINARY_FIXTURE);
-    Some(Fixture { flow_factor, relative_uncertainty })
+    Some(Fixture {
+        flow_factor: rig.fixture_flow_factor?,
+        relative_uncertainty: root_sum_square(&[rig.fixture_uncertainty_relative, PORT_SCATTER]),
+    })
+}
+
+/// What is known of a circuit from the flow factor of circuit and unknown hoses together: at least that, and more the
+/// narrower the hoses are. Squares of inverse flow factors add along the way.
+fn behind_unknown_hoses(together: Estimate) -> Estimate {
+    let alone = |total: f64, hoses_m3_h: f64| {
+        let share = 1.0 - (total / hoses_m3_h).powi(2);
+        total / share.max(LEAST_SHARE).sqrt()
+    };
+    Estimate {
+        value: alone(together.value, ORDINARY_FIXTURE_M3_H),
+        low: together.low,
+        high: alone(together.high, NARROW_FIXTURE_M3_H),
+        ..together
+    }
 }
 
 /// What a flag of the science means for the reader.
@@ -193,17 +227,22 @@ fn note(circuit: &Circuit, result: &FlowFactorResult, seen: &mut FlowSeen) {
             .map(|(code, text)| Warning::about(&circuit.id, code, text)),
     );
     let value = result.estimate;
+    let hoses = match seen.fixture {
+        Some(_) => format!(
+            "hoses and couplings made up {:.0} % of the pressure drop and were taken out",
+            result.fixture_share * 100.0
+        ),
+        None => "no known hoses and couplings to take out".to_owned(),
+    };
     seen.evidence.push(Evidence {
         title: "Flow factor".to_owned(),
         text: format!(
-            "{:.3} m3/h ({:.3} to {:.3}) from {} {}, brought to water of 20 degC and 1 bar; hoses and couplings made up {:.0} % of \
-             the pressure drop and were taken out.",
+            "{:.3} m³/h ({:.3} to {:.3}) from {} {}, brought to water of 20 °C and 1 bar; {hoses}.",
             value.value,
             value.low,
             value.high,
             seen.points.len(),
             if seen.points.len() == 1 { "point" } else { "points" },
-            result.fixture_share * 100.0
         ),
         place: None,
         sources: vec!["iec-60534-2-1", "iapws-r7-97", "iapws-r12-08"],

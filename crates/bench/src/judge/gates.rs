@@ -29,7 +29,8 @@ fn gate(obstacles: Vec<Obstacle>, open_because: &str) -> Gate {
 fn passable_in_words(facts: &Facts<'_>) -> String {
     match facts.passage.water_passed_l_min {
         Some(flow) if !air_passes(facts) => format!("tight, and water has passed ({flow:.1} l/min)"),
-        _ => "tight, and air passes".to_owned(),
+        _ if air_passes(facts) => "tight, and air passes".to_owned(),
+        _ => "tight, and the air went out through it".to_owned(),
     }
 }
 
@@ -62,7 +63,7 @@ fn passage(facts: &Facts<'_>) -> Option<Obstacle> {
         Passage::Blocked => Some(Obstacle(
             "blocked: water in a dead end makes opening it harder; open it until air passes".to_owned(),
         )),
-        Passage::CannotTell | Passage::Untested if facts.passage.water_passed_l_min.is_some() => None,
+        Passage::CannotTell | Passage::Untested if facts.passage.is_no_dead_end() => None,
         Passage::CannotTell => Some(Obstacle(format!(
             "the air does not tell whether there is a passage{}",
             facts.passage.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()

@@ -253,7 +253,7 @@ impl Together<'_> {
 /// What was measured on a circuit and what it should be, for the comparison of hoses.
 fn told(one: &Alone<'_>) -> Told {
     let ln = |quantity, value: f64, spread: f64| (value > 0.0).then(|| (quantity, math::ln(value), spread));
-    let flow = one.flow.as_ref().and_then(|seen| seen.result.as_ref()).map(|result| result.flow_factor_m3_h);
+    let flow = one.flow.as_ref().and_then(FlowSeen::flow_factor_m3_h);
     let volume = one.volume.volume_ml;
     let measured = |quantity, value: Option<Uncertain>| {
         value.and_then(|value| ln(quantity, value.value, value.relative_standard()))

@@ -1,6 +1,6 @@
 //! What to do next with a circuit, why, and which further reading would help most.
 
-use super::facts::{Facts, FlowGrade};
+use super::facts::{Facts, FlowGrade, Ratio};
 use super::gates::names;
 use crate::finding::{Gates, NextStep, Passage, Tightness};
 
@@ -113,10 +113,10 @@ fn untested(facts: &Facts<'_>) -> Option<Advice> {
         _ => {}
     }
     match facts.passage.verdict {
-        Passage::Untested if facts.passage.water_passed_l_min.is_none() => {
+        Passage::Untested if !facts.passage.is_no_dead_end() => {
             Some(Advice::new(NextStep::FindOut, "Not yet known whether air passes").read(PASSAGE))
         }
-        Passage::CannotTell if facts.passage.water_passed_l_min.is_none() => {
+        Passage::CannotTell if !facts.passage.is_no_dead_end() => {
             let what = facts.passage.would_tell.clone().unwrap_or_else(|| PASSAGE.to_owned());
             Some(Advice::new(NextStep::FindOut, facts.passage.reason.clone()).read(what))
         }
@@ -137,10 +137,7 @@ fn flow(facts: &Facts<'_>, gates: &Gates) -> Option<Advice> {
             )
             .read("follow the hoses, then the filled volume (5 minutes)"),
         ),
-        FlowGrade::Unsure => Some(
-            Advice::new(NextStep::FindOut, format!("Flow near its limit: {}", percent(facts)))
-                .read(format!("{FLOW}, at a larger flow or over 60 s")),
-        ),
+        FlowGrade::Unsure => Some(unsure_flow(facts)),
         FlowGrade::NotKnown if facts.passage.verdict == Passage::Restricted => {
             Some(Advice::new(NextStep::FindOut, facts.passage.reason.clone()).read(FLOW))
         }
@@ -153,6 +150,17 @@ fn flow(facts: &Facts<'_>, gates: &Gates) -> Option<Advice> {
         ),
         FlowGrade::Good => None,
     }
+}
+
+/// A flow whose interval reaches beyond a limit: the reading is too coarse, or nobody knows what it should be.
+fn unsure_flow(facts: &Facts<'_>) -> Advice {
+    if facts.flow.ratio.as_ref().is_some_and(Ratio::is_poorly_expected) {
+        let reason = format!("Flow {}: what it should be is known only roughly", percent(facts));
+        return Advice::new(NextStep::FindOut, reason)
+            .read("bore and turns from the steel, the flow of more sisters, or a baseline once it is known to be clean");
+    }
+    Advice::new(NextStep::FindOut, format!("Flow near its limit: {}", percent(facts)))
+        .read(format!("{FLOW}, at a larger flow or over 60 s"))
 }
 
 fn low_flow(facts: &Facts<'_>, gates: &Gates) -> Advice {

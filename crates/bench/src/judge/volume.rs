@@ -1,7 +1,7 @@
 //! Filled-volume readings of one circuit: water or air measured, hoses taken out.
 
 use calc::air::trapped::{Expansion, Fixture, by_expansion};
-use calc::estimate::{Uncertain, root_sum_square};
+use calc::estimate::{Uncertain, Z95, root_sum_square};
 use calc::quantity::{PressureDrop, TemperatureDifference};
 
 use super::expect::AsNew;
@@ -107,13 +107,14 @@ fn evidence(
             percent.value, ratio.compared_with, percent.low, percent.high
         )
     });
+    let hoses = if hoses_ml > 0.0 {
+        format!("hoses of {hoses_ml:.0} ml taken out")
+    } else {
+        "no hoses in it".to_owned()
+    };
     Evidence {
         title: "Filled volume".to_owned(),
-        text: format!(
-            "{:.0} ± {:.0} ml {how}, hoses of {hoses_ml:.0} ml taken out{against}.",
-            value.value,
-            1.96 * value.standard
-        ),
+        text: format!("{:.0} ± {:.0} ml {how}, {hoses}{against}.", value.value, Z95 * value.standard),
         place: Some(entry.place.clone()),
         sources: vec!["jcgm-100"],
         picture: None,

@@ -4,7 +4,7 @@
 //! room all along and a plug takes next to none. The probabilities here follow from that and never go further:
 //! without a volume both stay about equally likely.
 
-use crate::estimate::{Estimate, Uncertain};
+use crate::estimate::{Estimate, Uncertain, Z95, root_sum_square};
 use crate::numeric::math;
 
 /// What an even layer of one thickness does to a circuit.
@@ -69,6 +69,9 @@ const DISCREPANCY: (f64, f64) = (0.02, 0.015);
 const LOSS: (f64, f64) = (0.03, 2.5);
 /// Largest loss of ln flow that roughness alone can explain: about a quarter of the flow.
 const ROUGH_LOSS: f64 = 0.29;
+/// Spread of ln thickness that the grid does not know of: roughness of the layer, and layers that are not even (own
+/// choice from simulated visits).
+const LAYER_LN: f64 = 0.15;
 /// Steps of the severity grid.
 const STEPS: u32 = 120;
 /// Layer's share of the extra pressure loss in the mixed class.
@@ -183,7 +186,14 @@ fn interval(mut nodes: Vec<(f64, f64)>) -> Option<Estimate> {
             (below >= share * total).then_some(*value)
         })
     };
-    Some(Estimate { value: quantile(0.5)?, low: quantile(0.025)?, high: quantile(0.975)?, coverage: 0.95 })
+    let (value, low, high) = (quantile(0.5)?, quantile(0.025)?, quantile(0.975)?);
+    let reach = |own: f64| math::exp(root_sum_square(&[own, Z95 * LAYER_LN]));
+    Some(Estimate {
+        value,
+        low: value / reach(math::ln(value / low)),
+        high: value * reach(math::ln(high / value)),
+        coverage: 0.95,
+    })
 }
 
 #[cfg(test)]
