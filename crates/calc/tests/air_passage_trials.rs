@@ -1,6 +1,12 @@
 //! Simulated discharges: is the conductance right, does its interval hold the truth as often as it says, and is the
-//! verdict safe? The simulated bench (`world`) has its own physics, see there.
+//! verdict safe? The simulated bench (`world`, `emptying`) has its own physics, see there. All of it is simulation: no
+//! bench was measured.
+//!
+//! Seeds 1, 5, 77, 99, 1001, 1002, 4711 and 20261125 were looked at while priors and allowances were set; the seeds here
+//! were not.
 
+#[path = "air_passage_trials/emptying.rs"]
+mod emptying;
 #[path = "air_passage_trials/world.rs"]
 mod world;
 
@@ -15,10 +21,8 @@ use calc::quantity::{
     AbsolutePressure, Duration, GaugePressure, PressureDrop, SonicConductance, Temperature, Volume,
 };
 use calc::trace::Trace;
-use world::{
-    Chain, Circuit, Dice, Scene, Source, Stretch, Watch, circuit, conductance, fixture, pieces, seen,
-    transfer_units,
-};
+use emptying::{Chain, Scene, Source, Watch, seen, transfer_units};
+use world::{Circuit, Dice, Stretch, circuit, conductance, fixture, pieces};
 
 /// Standard uncertainty of the vessel's volume as the technician states it.
 const VOLUME_STANDARD: f64 = 0.005;
@@ -188,7 +192,7 @@ impl Tally {
 #[test]
 fn conductance_of_well_sampled_discharges_through_the_circuit() {
     const TRIALS: usize = 500;
-    let mut dice = Dice::new(20_261_125);
+    let mut dice = Dice::new(31_001);
     let (mut whole, mut alone, mut hidden, mut wrong) = (Tally::default(), Tally::default(), 0, 0);
     for _ in 0..TRIALS {
         let circuit = circuit(&mut dice);
@@ -221,7 +225,7 @@ fn conductance_of_well_sampled_discharges_through_the_circuit() {
     println!("{}", whole.line("circuit with hoses"));
     println!("{}", alone.line("circuit, hoses removed"));
     println!("hidden by hoses, only a lower 95 % bound: {hidden}, bound wrong: {wrong}");
-    assert!(wrong as f64 <= 1.0 + 0.08 * hidden as f64);
+    assert!(wrong as f64 <= 2.0 + 0.1 * hidden as f64);
     assert!(whole.error(0.95) < 0.03 && whole.mean().abs() < 0.01);
     assert!((0.93..=0.97).contains(&whole.coverage()), "{}", whole.coverage());
     assert!((0.93..=0.985).contains(&alone.coverage()), "{}", alone.coverage());
@@ -259,10 +263,10 @@ fn itself(dice: &mut Dice, setting: &Setting, chain: Chain, rate: f64, seconds: 
 
 #[test]
 fn a_circuit_that_empties_itself_gives_an_interval_that_holds() {
-    let mut dice = Dice::new(77);
+    let mut dice = Dice::new(31_002);
     let mut tallies = [Tally::default(), Tally::default()];
     let mut bounds = [0, 0];
-    for trial in 0..240 {
+    for trial in 0..160 {
         let circuit = circuit(&mut dice);
         let hoses = fixture(&mut dice);
         let plugged = trial % 2 == 1;
@@ -292,7 +296,8 @@ fn a_circuit_that_empties_itself_gives_an_interval_that_holds() {
 
 /// The three kinds of expectation.
 fn expectations(dice: &mut Dice, circuit: &Circuit) -> [Expected; 3] {
-    let line = line::conductance(&pieces(&circuit.nominal), Temperature::from_deg_c(20.0)).unwrap();
+    let line = line::conductance(&pieces(&circuit.nominal), Temperature::from_deg_c(20.0))
+        .expect("pieces of a usual circuit");
     // A poor drawing: the number is off by what a poor drawing is off, 0.147 in ln C in all.
     let poor = dice.spread(conductance(&circuit.real), 0.147);
     let baseline = dice.spread(conductance(&circuit.real), 0.02);
@@ -311,8 +316,8 @@ const BANDS: [(f64, f64); 7] =
 
 #[test]
 fn verdicts_against_drawing_and_baseline() {
-    const EACH: usize = 40;
-    let mut dice = Dice::new(4_711);
+    const EACH: usize = 30;
+    let mut dice = Dice::new(31_003);
     // By expectation, band and verdict.
     let mut counts = [[[0_usize; 5]; BANDS.len()]; 3];
     for (band, (low, high)) in BANDS.into_iter().enumerate() {
@@ -357,7 +362,7 @@ fn verdicts_against_drawing_and_baseline() {
         });
         println!("{name:16} {}", cells.join(" "));
     }
-    for (rows, found_30_50) in counts.iter().zip([0.95, 0.70, 0.98]) {
+    for (rows, found_30_50) in counts.iter().zip([0.90, 0.70, 0.90]) {
         let [clean, .., half, most, nearly] = rows;
         // 5 % by construction on average over circuits; those with many turns differ more from their drawing.
         assert!(clean[2] as f64 <= 0.15 * EACH as f64, "false alarms: {clean:?}");
@@ -403,9 +408,9 @@ fn blocked(dice: &mut Dice, setting: &Setting, circuit_charged: bool) -> Logged 
 
 #[test]
 fn blocked_is_never_free_and_free_is_never_blocked() {
-    let mut dice = Dice::new(99);
+    let mut dice = Dice::new(31_004);
     let mut table = std::collections::BTreeMap::<&str, [usize; 5]>::new();
-    for trial in 0..160 {
+    for trial in 0..120 {
         let circuit = circuit(&mut dice);
         let hoses = fixture(&mut dice);
         let setting = Setting::new(&mut dice, &hoses, &circuit.real);
@@ -448,10 +453,10 @@ fn blocked_is_never_free_and_free_is_never_blocked() {
         let [free, narrow, restricted, blocked, _] = counts;
         if name.starts_with("blocked") {
             assert_eq!(free + narrow + restricted, 0, "{name}: a blocked circuit was let through");
-            assert!(*blocked >= 120, "{name}: {counts:?}");
+            assert!(*blocked >= 84, "{name}: {counts:?}");
         } else {
             assert_eq!(*blocked, 0, "{name}: an open circuit was called blocked");
-            assert!(*restricted <= 16, "{name}: {counts:?}");
+            assert!(*restricted <= 9, "{name}: {counts:?}");
         }
     }
 }

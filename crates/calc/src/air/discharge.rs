@@ -5,7 +5,10 @@ mod bounds;
 mod fit;
 mod least_squares;
 pub mod model;
+mod note;
 mod samples;
+
+pub use note::Note;
 
 use crate::air::leak_down::DecayData;
 use crate::estimate::{Estimate, Uncertain, root_sum_square};
@@ -118,55 +121,6 @@ pub enum Seen {
     AtMost(SonicConductance),
 }
 
-/// What the reader should know of a discharge's evaluation.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Note {
-    /// The critical ratio could not be found from this fall; a usual value was taken.
-    CriticalRatioAssumed,
-    /// The trace begins when the pressure already fell.
-    NoSampleBeforeOpening,
-    /// Fewer than ten samples per time constant.
-    FewSamples,
-    /// The fitted curve does not follow the samples: the interval was widened.
-    PoorFit,
-    /// The volume of the circuit is not small against the reservoir, or not known.
-    CircuitVolume,
-    /// A circuit that empties itself: where a narrow place lies is not known, so the interval is wide.
-    OwnVolume,
-    /// Two readings only.
-    TwoReadings,
-}
-
-impl Note {
-    /// One sentence for people.
-    #[must_use]
-    pub const fn text(self) -> &'static str {
-        match self {
-            Self::CriticalRatioAssumed => {
-                "The critical ratio could not be found from this fall; the usual value of circuits was taken, with its spread."
-            }
-            Self::NoSampleBeforeOpening => {
-                "The trace begins when the valve was already open; begin to log a moment before."
-            }
-            Self::FewSamples => "Fewer than ten samples in the time constant of the fall; log faster.",
-            Self::PoorFit => {
-                "The pressure did not fall as the model says; the interval was widened. Water in the circuit or a slow valve \
-                 does this."
-            }
-            Self::CircuitVolume => {
-                "The volume of circuit and hoses is not known or not small against the vessel; it empties along with it."
-            }
-            Self::OwnVolume => {
-                "A circuit that empties itself does not show where it is narrow; the interval holds every place. A vessel \
-                 that empties through it tells more."
-            }
-            Self::TwoReadings => {
-                "Two readings leave heat and critical ratio open; the interval holds all of them."
-            }
-        }
-    }
-}
-
 /// Whether the fitted curve follows the samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FitQuality {
@@ -241,7 +195,7 @@ const CIRCUIT_SHARE: (f64, f64) = (0.57, 0.10);
 /// The circuit's volume over the reservoir's where it is not known.
 const CIRCUIT_UNKNOWN: (f64, f64) = (0.015, 0.02);
 /// What the model leaves open in ln C beside the fit: flow function, exponent, temperature of the gas at the start.
-const MODEL_LN: f64 = 0.006;
+const MODEL_LN: f64 = 0.002;
 /// How far the model's curve may miss the true one, as a share of the start pressure.
 const MODEL_SHARE: f64 = 0.001;
 /// A sharper b than this share of what was known before counts as found.
