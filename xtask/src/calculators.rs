@@ -1,5 +1,4 @@
-//! Writes what follows from definitions: `docs/methods/calculators.md`, and the tables of fields in
-//! `docs/methods/files.md`.
+//! Writes what follows from definitions: `docs/methods/calculators.md`, and the tables of fields in the pages on files.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -12,7 +11,8 @@ use calc::calculators::{Calculator, METHOD, all};
 use crate::fields;
 
 const CALCULATORS: &str = "docs/methods/calculators.md";
-const FILES: &str = "docs/methods/files.md";
+/// Pages whose tables of fields are written anew.
+const FILES: [&str; 2] = ["docs/methods/files.md", "docs/methods/plan-file.md"];
 
 /// Around the generated parts of a page that is written by hand otherwise.
 const BEGIN: &str = "<!-- fields of ";
@@ -21,11 +21,7 @@ const END: &str = "<!-- fields: end -->";
 
 /// Writes both pages, or with `verify` compares them with those that are there.
 pub fn run(root: &Path, verify: bool) -> ExitCode {
-    let pages = sources(root).and_then(|titles| {
-        let files = fs::read_to_string(root.join(FILES)).map_err(|error| format!("{FILES}: {error}"))?;
-        Ok([(CALCULATORS, page(&all(), &titles)), (FILES, filled(&files)?)])
-    });
-    let pages = match pages {
+    let pages = match pages(root) {
         Ok(pages) => pages,
         Err(error) => {
             eprintln!("{error}");
@@ -48,6 +44,16 @@ pub fn run(root: &Path, verify: bool) -> ExitCode {
         }
     }
     ExitCode::SUCCESS
+}
+
+/// Name and text of each page.
+fn pages(root: &Path) -> Result<Vec<(&'static str, String)>, String> {
+    let mut pages = vec![(CALCULATORS, page(&all(), &sources(root)?))];
+    for name in FILES {
+        let there = fs::read_to_string(root.join(name)).map_err(|error| format!("{name}: {error}"))?;
+        pages.push((name, filled(&there).map_err(|error| format!("{name}: {error}"))?));
+    }
+    Ok(pages)
 }
 
 /// Titles of `data/sources.bib` by key.
@@ -79,8 +85,15 @@ fn entry(text: &str) -> Option<(String, String)> {
 }
 
 /// Letters as LaTeX writes them.
-const ACCENTS: &[(&str, &str)] =
-    &[("\\\"A", "Ä"), ("\\\"a", "ä"), ("\\\"o", "ö"), ("\\\"u", "ü"), ("\\AA", "Å"), ("\\&", "&"), ("--", "–")];
+const ACCENTS: &[(&str, &str)] = &[
+    ("\\\"A", "Ä"),
+    ("\\\"a", "ä"),
+    ("\\\"o", "ö"),
+    ("\\\"u", "ü"),
+    ("\\AA", "Å"),
+    ("\\&", "&"),
+    ("--", "–"),
+];
 
 fn page(calculators: &[&Calculator], titles: &BTreeMap<String, String>) -> String {
     let mut text = format!(
@@ -134,20 +147,19 @@ fn filled(page: &str) -> Result<String, String> {
     let mut text = String::new();
     let mut rest = page;
     while let Some((before, after)) = rest.split_once(BEGIN) {
-        let (name, after) = after
-            .split_once(BEGIN_ENDS)
-            .ok_or_else(|| format!("{FILES}: a mark without '{}'", BEGIN_ENDS.trim()))?;
+        let (name, after) =
+            after.split_once(BEGIN_ENDS).ok_or_else(|| format!("a mark without '{}'", BEGIN_ENDS.trim()))?;
         let (_, after) =
-            after.split_once(END).ok_or_else(|| format!("{FILES}: no '{END}' after the mark of {name}"))?;
+            after.split_once(END).ok_or_else(|| format!("no '{END}' after the mark of {name}"))?;
         let made = match name {
             "mould file" => fields::file(exchange::shapes::mould::FILE),
             "visit file" => fields::file(exchange::shapes::visit::FILE),
             "rig file" => fields::file(exchange::shapes::rig::FILE),
             "plan file" => fields::file(link::plan_form()),
             "pieces" => fields::pieces(),
-            _ => return Err(format!("{FILES}: nothing is known of '{name}'")),
+            _ => return Err(format!("nothing is known of '{name}'")),
         };
-        let _ = write!(text, "{before}{BEGIN}{name}{BEGIN_ENDS}\n{}\n{END}", made.trim_end());
+        let _ = write!(text, "{before}{BEGIN}{name}{BEGIN_ENDS}\n{}\n\n{END}", made.trim_end());
         text.push('\n');
         rest = after.strip_prefix('\n').unwrap_or(after);
     }

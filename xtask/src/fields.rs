@@ -51,13 +51,30 @@ const UNITS: &[(&str, &str)] = &[
     ("_j", "J"),
 ];
 
+/// Names that are their own unit, or only look as if they ended in one.
+const NAMES: &[(&str, &str)] = &[
+    ("seconds", "s"),
+    ("mbar_l_s", "mbar·l/s"),
+    ("pa_m3_s", "Pa·m³/s"),
+    ("torr_l_s", "Torr·l/s"),
+    ("atm_cm3_s", "atm·cm³/s"),
+    ("bubbles_2mm_per_s", "1/s"),
+    ("cm3_min_0c", "cm³/min"),
+    ("cm3_min_20c", "cm³/min"),
+    ("seconds_needed", "s"),
+    ("water_ml_h_capillary", "ml/h"),
+    ("water_ml_h_orifice", "ml/h"),
+    ("loss_k", ""),
+    ("reynolds_min", ""),
+];
+
 /// Head of a table of fields.
 const HEAD: &str = "| field | unit | holds | if left out | meaning |\n| --- | --- | --- | --- | --- |\n";
 
 /// The unit that a name ends in, or an empty text.
 pub fn unit(name: &str) -> &'static str {
-    if matches!(name, "seconds" | "time_s") {
-        return "s";
+    if let Some((_, unit)) = NAMES.iter().find(|(whole, _)| *whole == name) {
+        return unit;
     }
     UNITS.iter().find(|(ending, _)| name.ends_with(ending)).map_or("", |(_, unit)| unit)
 }
@@ -74,8 +91,9 @@ pub fn table(fields: &'static [Field]) -> String {
 
 /// The fields of a whole file: a table of what stands at its top, then one for each of its tables.
 pub fn file(fields: &'static [Field]) -> String {
-    let (nested, plain): (Vec<&Field>, Vec<&Field>) =
-        fields.iter().partition(|field| matches!(inside(&field.kind), Inside::Record(..) | Inside::Tagged(..)));
+    let (nested, plain): (Vec<&Field>, Vec<&Field>) = fields
+        .iter()
+        .partition(|field| matches!(inside(&field.kind), Inside::Record(..) | Inside::Tagged(..)));
     let mut text = String::from("At the top:\n\n");
     text.push_str(HEAD);
     for field in plain {
@@ -190,12 +208,10 @@ fn holds(kind: &'static Kind) -> String {
         Kind::Count { low, high } => format!("whole number, {low} to {high}"),
         Kind::Flag => "`true` or `false`".to_owned(),
         Kind::Text => "text".to_owned(),
-        Kind::Choice(words) => {
-            words.iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
-        }
+        Kind::Choice(words) => words.iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
         Kind::List { of, least } => {
-            let least = if *least > 0 { format!(", {least} or more") } else { String::new() };
-            format!("list of: {}{least}", holds(of))
+            let least = if *least > 0 { format!(" ({least} or more)") } else { String::new() };
+            format!("list{least} of: {}", holds(of))
         }
         Kind::Record(_) => "its own fields".to_owned(),
         Kind::Tagged { tag, variants } => {
@@ -249,7 +265,7 @@ mod tests {
         let text = table(FIELDS);
         assert!(text.contains("| `hold_s` | s | 0 to 60 | 10 | hold |"), "{text}");
         assert!(text.contains("| `points[].flow_l_min` | l/min | above 0 | needed | flow |"), "{text}");
-        assert!(text.contains("list of: [piece](files.md#pieces), 1 or more"), "{text}");
+        assert!(text.contains("list (1 or more) of: [piece](files.md#pieces)"), "{text}");
     }
 
     #[test]

@@ -11,6 +11,8 @@ const SWATCH: (f64, f64) = (30.0, 14.0);
 /// Room for a bore eye with its words.
 const EYE: f64 = 96.0;
 const EYE_ROOM: f64 = 172.0;
+const EYES_IN_A_ROW: usize = 4;
+const EYE_LETTERS: usize = 24;
 
 /// One drawing as it is.
 pub fn alone(cut: &Cut, sheet_style: &str) -> String {
@@ -32,24 +34,38 @@ pub fn chart(title: &str, chart: &Chart, sheet_style: &str) -> String {
     document((width + 2.0 * EDGE, down + EDGE / 2.0), title, &chart.plot.description, &body, sheet_style)
 }
 
-/// Bore eyes beside each other, what each shows below it.
-pub fn row_of_eyes(eyes: &[Cut], sheet_style: &str) -> String {
+/// Bore eyes beside and below each other, what each shows below it.
+pub fn eyes(eyes: &[Cut], sheet_style: &str) -> String {
     let mut body = String::new();
-    let mut left = EDGE;
-    let mut lines = 0;
-    for eye in eyes {
-        body.push_str(&placed(eye, left + (EYE_ROOM - EYE) / 2.0, EDGE, EYE, EYE));
-        let words = wrapped(&eye.title, 24);
-        lines = lines.max(words.len());
-        for (place, line) in words.iter().enumerate() {
-            let down = EDGE + EYE + 20.0 + 17.0 * f64::from(u32::try_from(place).unwrap_or_default());
-            body.push_str(&text(left + EYE_ROOM / 2.0, down, "middle", line));
+    let mut top = EDGE;
+    let mut widest = 0.0_f64;
+    for row in eyes.chunks(EYES_IN_A_ROW) {
+        let mut left = EDGE;
+        let mut lines = 0;
+        for eye in row {
+            body.push_str(&placed(eye, left + (EYE_ROOM - EYE) / 2.0, top, EYE, EYE));
+            let words = wrapped(&eye.title, EYE_LETTERS);
+            lines = lines.max(words.len());
+            for (place, line) in words.iter().enumerate() {
+                body.push_str(&text(
+                    left + EYE_ROOM / 2.0,
+                    top + EYE + 20.0 + lines_high(place),
+                    "middle",
+                    line,
+                ));
+            }
+            left += EYE_ROOM;
         }
-        left += EYE_ROOM;
+        widest = widest.max(left);
+        top += EYE + 24.0 + lines_high(lines);
     }
-    let height = EDGE * 2.0 + EYE + 10.0 + 17.0 * f64::from(u32::try_from(lines).unwrap_or_default());
     let said = eyes.iter().map(|eye| eye.title.as_str()).collect::<Vec<_>>().join(". ");
-    document((left + EDGE, height), "Bore eyes", &said, &body, sheet_style)
+    document((widest + EDGE, top), "Bore eyes", &said, &body, sheet_style)
+}
+
+/// Height of so many lines of words.
+fn lines_high(lines: usize) -> f64 {
+    17.0 * f64::from(u32::try_from(lines).unwrap_or_default())
 }
 
 fn document(size: (f64, f64), title: &str, description: &str, body: &str, sheet_style: &str) -> String {

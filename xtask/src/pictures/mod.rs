@@ -13,21 +13,23 @@ use sheet::Sheet;
 
 const FOLDER: &str = "docs/pictures";
 
-/// A drawing for the pages: its name, the plan of the visit, and what is cut out of the sheet.
+/// A drawing for the pages: its name, and what is cut out of a sheet.
 struct Wanted {
     name: &'static str,
-    plan: &'static str,
     what: What,
 }
 
+/// A circuit of the visit that this plan makes.
+type Circuit = (&'static str, &'static str);
+
 /// What is cut out.
 enum What {
-    /// A chart of this circuit, by the chart's title, with its key.
-    Chart { circuit: &'static str, title: &'static str },
-    /// The map of who leaks into whom.
-    LeakMap,
+    /// The chart of this title of a circuit, with its key.
+    Chart(Circuit, &'static str),
+    /// The map of who leaks into whom of a plan's visit.
+    LeakMap(&'static str),
     /// The bore eyes of these circuits, with what they are in words.
-    BoreEyes(&'static [&'static str]),
+    BoreEyes(&'static [Circuit]),
 }
 
 const HOSE_REEL: &str = "hose-reel-drum.plan.toml";
@@ -35,23 +37,23 @@ const WATERING_CAN: &str = "watering-can-body.plan.toml";
 const PLANT_POT: &str = "plant-pot-13cm.plan.toml";
 
 const WANTED: &[Wanted] = &[
+    Wanted { name: "flow-curve", what: What::Chart((WATERING_CAN, "M2"), "Pressure drop against flow") },
+    Wanted { name: "leak-down", what: What::Chart((HOSE_REEL, "F6"), "Pressure while air is held in") },
+    Wanted { name: "air-passage", what: What::Chart((PLANT_POT, "F5"), "Pressure while air is let out") },
+    Wanted { name: "leak-map", what: What::LeakMap(HOSE_REEL) },
     Wanted {
-        name: "flow-curve",
-        plan: WATERING_CAN,
-        what: What::Chart { circuit: "M2", title: "Pressure drop against flow" },
+        name: "bore-eyes",
+        what: What::BoreEyes(&[
+            (WATERING_CAN, "S2"),
+            (WATERING_CAN, "F4"),
+            (WATERING_CAN, "F6"),
+            (PLANT_POT, "F5"),
+            (WATERING_CAN, "S1"),
+            (PLANT_POT, "M2"),
+            (WATERING_CAN, "M1"),
+            (WATERING_CAN, "M3"),
+        ]),
     },
-    Wanted {
-        name: "leak-down",
-        plan: HOSE_REEL,
-        what: What::Chart { circuit: "F6", title: "Pressure while air is held in" },
-    },
-    Wanted {
-        name: "air-passage",
-        plan: PLANT_POT,
-        what: What::Chart { circuit: "F5", title: "Pressure while air is let out" },
-    },
-    Wanted { name: "leak-map", plan: HOSE_REEL, what: What::LeakMap },
-    Wanted { name: "bore-eyes", plan: WATERING_CAN, what: What::BoreEyes(&["M1", "M2", "M3", "S1"]) },
 ];
 
 /// Writes the drawings, or with `verify` compares them with those that are there.
@@ -69,7 +71,9 @@ pub fn run(root: &Path, verify: bool) -> ExitCode {
         if verify && fs::read_to_string(&path).is_ok_and(|there| there == text) {
             println!("{file} is what the program draws");
         } else if verify {
-            eprintln!("{file} differs from what the program draws: look at why, then run `cargo xtask pictures`");
+            eprintln!(
+                "{file} differs from what the program draws: look at why, then run `cargo xtask pictures`"
+            );
             return ExitCode::FAILURE;
         } else if let Err(error) = fs::write(&path, text) {
             eprintln!("cannot write {file}: {error}");
@@ -81,32 +85,35 @@ pub fn run(root: &Path, verify: bool) -> ExitCode {
 
 /// Name and text of each drawing.
 fn drawings(root: &Path) -> Result<Vec<(&'static str, String)>, String> {
-    let mut sheets: BTreeMap<&str, String> = BTreeMap::new();
-    for wanted in WANTED {
-        if !sheets.contains_key(wanted.plan) {
-            sheets.insert(wanted.plan, sheet::made(root, wanted.plan)?);
-        }
+    let mut pages = BTreeMap::new();
+    for plan in [HOSE_REEL, WATERING_CAN, PLANT_POT] {
+        pages.insert(plan, sheet::made(root, plan)?);
+    }
+    let mut sheets = BTreeMap::new();
+    for (plan, page) in &pages {
+        sheets.insert(*plan, Sheet::read(page)?);
     }
     WANTED
         .iter()
-        .map(|wanted| {
-            let page = sheets.get(wanted.plan).map(String::as_str).unwrap_or_default();
-            let text = drawn(&Sheet::read(page)?, &wanted.what);
-            Ok((wanted.name, text.map_err(|error| format!("{}: {error}", wanted.name))?))
+        .map(|wanted| match drawn(&sheets, &wanted.what) {
+            Ok(text) => Ok((wanted.name, text)),
+            Err(error) => Err(format!("{}: {error}", wanted.name)),
         })
         .collect()
 }
 
-fn drawn(sheet: &Sheet<'_>, what: &What) -> Result<String, String> {
+fn drawn(sheets: &BTreeMap<&str, Sheet<'_>>, what: &What) -> Result<String, String> {
+    let of = |plan: &str| sheets.get(plan).ok_or_else(|| format!("no sheet was made of {plan}"));
     match what {
-        What::Chart { circuit, title } => {
-            let chart = sheet.chart(circuit, title)?;
-            Ok(drawing::chart(&format!("{title}, circuit {circuit}"), &chart, sheet.style()))
+        What::Chart((plan, circuit), title) => {
+            let chart = of(plan)?.chart(circuit, title)?;
+            Ok(drawing::chart(&format!("{title}, circuit {circuit}"), &chart, of(plan)?.style()))
         }
-        What::LeakMap => Ok(drawing::alone(&sheet.leak_map()?, sheet.style())),
+        What::LeakMap(plan) => Ok(drawing::alone(&of(plan)?.leak_map()?, of(plan)?.style())),
         What::BoreEyes(circuits) => {
-            let eyes = circuits.iter().map(|id| sheet.bore_eye(id)).collect::<Result<Vec<_>, _>>()?;
-            Ok(drawing::row_of_eyes(&eyes, sheet.style()))
+            let eyes =
+                circuits.iter().map(|(plan, id)| of(plan)?.bore_eye(id)).collect::<Result<Vec<_>, _>>()?;
+            Ok(drawing::eyes(&eyes, of(HOSE_REEL)?.style()))
         }
     }
 }

@@ -74,7 +74,11 @@ impl<'a> Sheet<'a> {
 
     /// The page's style sheet.
     pub fn style(&self) -> &str {
-        self.read.descendants().find(|node| node.has_tag_name("style")).and_then(|node| node.text()).unwrap_or_default()
+        self.read
+            .descendants()
+            .find(|node| node.has_tag_name("style"))
+            .and_then(|node| node.text())
+            .unwrap_or_default()
     }
 
     /// The section of a circuit.

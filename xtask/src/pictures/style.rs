@@ -75,7 +75,10 @@ fn after_block(text: &str) -> &str {
 }
 
 fn declarations(body: &str) -> Vec<(&str, &str)> {
-    body.split(';').filter_map(|line| line.split_once(':')).map(|(name, value)| (name.trim(), value.trim())).collect()
+    body.split(';')
+        .filter_map(|line| line.split_once(':'))
+        .map(|(name, value)| (name.trim(), value.trim()))
+        .collect()
 }
 
 /// Whether a selector is made of classes of the drawing, apart from the tags that it names.
