@@ -13,6 +13,7 @@ const STEPS: &[Step] = &[
     ("tests", &["test", "--workspace", "--locked"], &[]),
     ("outside checks", &["run", "--quiet", "--locked", "-p", "borewise", "--", "check"], &[]),
     ("validation page is the run's own", &["xtask", "validation", "--verify"], &[]),
+    ("method pages say what the definitions say", &["xtask", "calculators", "--verify"], &[]),
     ("docs", &["doc", "--workspace", "--no-deps", "--locked", "--quiet"], &[("RUSTDOCFLAGS", "-D warnings")]),
 ];
 

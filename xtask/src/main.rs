@@ -1,6 +1,9 @@
 //! Chores of the workspace: `cargo xtask tidy` and friends.
 
+mod calculators;
 mod ci;
+mod fields;
+mod pictures;
 mod tidy;
 mod trial;
 mod validation;
@@ -8,7 +11,7 @@ mod validation;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask trial [VISITS]           docs/trials.md from simulated visits";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask trial [VISITS]           docs/trials.md from simulated visits\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
 
 fn main() -> ExitCode {
     let root = workspace_root();
@@ -20,6 +23,8 @@ fn main() -> ExitCode {
             let visits = std::env::args().nth(2).and_then(|count| count.parse().ok());
             trial::run(&root, visits.unwrap_or(trial::VISITS))
         }
+        Some("calculators") => calculators::run(&root, std::env::args().any(|word| word == "--verify")),
+        Some("pictures") => pictures::run(&root, std::env::args().any(|word| word == "--verify")),
         _ => {
             eprintln!("{HELP}");
             ExitCode::from(2)
