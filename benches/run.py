@@ -224,7 +224,8 @@ def page(found, versions, rounds, before):
     today = datetime.date.today().isoformat()
     lines = [f"Measured on {today} in {rounds} round{'s'[:rounds > 1]}. Machine: {machine()}; load {before} before and {load()} after (work of "
              f"others shared it). Ours: rustc {rust}, release profile. Peers: {used}.", ""]
-    lines += comparison(found, versions)
+    if any(":" in name for name in found):
+        lines += comparison(found, versions)
     if any(name.startswith("trace") for name in found):
         lines += [""] + traces(found)
     if "assess-24" in found:
