@@ -1,8 +1,9 @@
 //! `borewise check`: runs the outside checks that the binary carries and shows how far off it is.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use exchange::reference::{CheckKind, Outcome, load_cases, report, run_case};
+use calc::form::Fault;
+use exchange::reference::{Case, CheckKind, Outcome, load_cases, report, run_case};
 use include_dir::{Dir, include_dir};
 
 use crate::output::{Failure, Verdict, print};
@@ -14,10 +15,7 @@ const SHOWN: usize = 10;
 
 /// Runs all checks, or those of one topic.
 pub fn run(topic: Option<&str>, as_json: bool) -> Result<Verdict, Failure> {
-    let outcomes = outcomes(topic)?;
-    if outcomes.is_empty() {
-        return Err(Failure::input("no check has this topic; leave --topic out to see all topics"));
-    }
+    let outcomes: Vec<Outcome> = cases(topic)?.iter().map(run_case).collect();
     if as_json {
         print(&format!("{:#}", report(&outcomes)))?;
     } else {
@@ -26,14 +24,22 @@ pub fn run(topic: Option<&str>, as_json: bool) -> Result<Verdict, Failure> {
     Ok(if outcomes.iter().all(|outcome| outcome.passed) { Verdict::Done } else { Verdict::No })
 }
 
-fn outcomes(topic: Option<&str>) -> Result<Vec<Outcome>, Failure> {
+fn cases(topic: Option<&str>) -> Result<Vec<Case>, Failure> {
     let mut source = BTreeMap::new();
     collect(&REFERENCE, &mut source);
     let names: Vec<String> = source.keys().filter(|name| name.ends_with(".toml")).cloned().collect();
-    let cases = load_cases(&source, &names).map_err(|faults| Failure::Could {
-        text: format!("the reference cases inside this program are broken:\n{faults}"),
+    let mut cases = load_cases(&source, &names).map_err(|faults| {
+        Failure::could(format!("the reference cases inside this program are broken:\n{faults}"), "")
     })?;
-    Ok(cases.iter().filter(|case| topic.is_none_or(|wanted| case.topic == wanted)).map(run_case).collect())
+    let Some(topic) = topic else { return Ok(cases) };
+    let topics: BTreeSet<&str> = cases.iter().map(|case| case.topic.as_str()).collect();
+    if !topics.contains(topic) {
+        let hint = format!("one of: {}", topics.into_iter().collect::<Vec<_>>().join(", "));
+        let problem = format!("no check has the topic {topic}");
+        return Err(Failure::input(&Fault::new("topic", problem, hint).with_value(topic)));
+    }
+    cases.retain(|case| case.topic == topic);
+    Ok(cases)
 }
 
 fn collect(folder: &Dir<'_>, source: &mut BTreeMap<String, Vec<u8>>) {
@@ -53,8 +59,8 @@ fn table(outcomes: &[Outcome]) -> String {
     let mut lines = vec!["worst deviations, in shares of the tolerance (above 1 fails):".to_owned()];
     for outcome in order.iter().take(SHOWN.max(failed)) {
         lines.push(format!(
-            "{:>6.2}  {}  {}: {} [{}, {}]",
-            outcome.worst,
+            "{:>6}  {}  {}: {} [{}, {}]",
+            if outcome.worst.is_finite() { format!("{:.2}", outcome.worst) } else { "-".to_owned() },
             if outcome.passed { "holds" } else { "FAILS" },
             outcome.topic,
             outcome.title,
@@ -75,8 +81,7 @@ fn table(outcomes: &[Outcome]) -> String {
     lines.push(String::new());
     lines.extend(by_topic(outcomes));
     let points: usize = outcomes.iter().map(|outcome| outcome.points).sum();
-    let sources: std::collections::BTreeSet<&str> =
-        outcomes.iter().map(|outcome| outcome.source.as_str()).collect();
+    let sources: BTreeSet<&str> = outcomes.iter().map(|outcome| outcome.source.as_str()).collect();
     lines.push(format!(
         "{} checks over {points} values from {} sources: {} passed, {failed} failed",
         outcomes.len(),

@@ -1,16 +1,17 @@
 //! `borewise demo`: the invented plant, every visit judged, and a page that leads to the sheets.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
-use exchange::write::{Existing, write_all};
+use exchange::write::{Existing, NewFile};
 use include_dir::{Dir, include_dir};
 use report::{PlantVisit, plant_page};
 
-use crate::assess::{PROGRAM, judge};
+use crate::assess::{Judged, PROGRAM, SHEET, judge};
+use crate::files;
 use crate::output::{Failure, Verdict, print};
-use crate::simulate;
+use crate::simulate::{self, Played};
 
 static PLANS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../data/demo/plans");
 
@@ -19,50 +20,53 @@ const PLANT: &str = "Alder Beck Garden Products";
 /// The page that leads to all sheets.
 const INDEX: &str = "index.html";
 
+/// One mould of the plant: the folder of its files, and what was found.
+struct Tool {
+    folder: String,
+    judged: Judged,
+}
+
 /// Writes the plant into a folder, prints what was found, and opens the page unless told not to.
 pub fn run(folder: &Path, no_open: bool) -> Result<Verdict, Failure> {
-    let source: BTreeMap<String, Vec<u8>> = PLANS
+    let plans: BTreeMap<String, Vec<u8>> = PLANS
         .files()
         .map(|file| (file.path().to_string_lossy().into_owned(), file.contents().to_vec()))
         .collect();
-    let mut visits = Vec::new();
-    for name in source.keys() {
-        let plan = simulate::read(&source, name)?;
-        let place = folder.join(&plan.mould.0);
-        let visit = simulate::write(&plan, &place, Existing::Replace)?;
-        let judged = judge(&visit)?;
-        crate::assess::write(&place, &judged)?;
-        visits.push((place, judged));
+    let mut tools = Vec::new();
+    let mut all: Vec<NewFile> = Vec::new();
+    for name in plans.keys() {
+        let plan = simulate::read(&plans, name)?;
+        let Played { files, visit } = simulate::play(&plan, name)?;
+        let source: BTreeMap<String, Vec<u8>> = files.into_iter().collect();
+        let tool = Tool { judged: judge(&source, &visit)?, folder: plan.mould.0 };
+        let files = source.into_iter().chain(tool.judged.files());
+        all.extend(files.map(|(name, bytes)| (format!("{}/{name}", tool.folder), bytes)));
+        tools.push(tool);
     }
-    let page = plant_page(PLANT, &rows(&visits), PROGRAM);
-    write_all(folder, &[(INDEX.to_owned(), page.into_bytes())], Existing::Replace)
-        .map_err(|error| Failure::Could { text: error.to_string() })?;
+    let page = plant_page(PLANT, &rows(&tools), PROGRAM);
+    all.push((INDEX.to_owned(), page.into_bytes()));
+    files::write(folder, &all, Existing::Replace)?;
     let index = folder.join(INDEX);
-    print(&summary(&visits, &index))?;
+    print(&summary(&tools, folder, &index))?;
     if !no_open {
         open(&index);
     }
     Ok(Verdict::Done)
 }
 
-fn rows<'a>(visits: &'a [(PathBuf, crate::assess::Judged)]) -> Vec<PlantVisit<'a>> {
-    visits
-        .iter()
-        .map(|(place, judged)| PlantVisit {
-            findings: &judged.findings,
-            sheet: format!("{}/visit-sheet.html", place.file_name().unwrap_or_default().to_string_lossy()),
-        })
-        .collect()
+fn rows(tools: &[Tool]) -> Vec<PlantVisit<'_>> {
+    let row = |tool: &'_ Tool| format!("{}/{SHEET}", tool.folder);
+    tools.iter().map(|tool| PlantVisit { findings: &tool.judged.findings, sheet: row(tool) }).collect()
 }
 
-/// One line a mould, then where to look.
-fn summary(visits: &[(PathBuf, crate::assess::Judged)], index: &Path) -> String {
-    let mut lines = vec![format!("{PLANT}: {} moulds on the bench", visits.len()), String::new()];
-    for (place, judged) in visits {
-        let findings = &judged.findings;
+/// One paragraph a mould, then where to look.
+fn summary(tools: &[Tool], folder: &Path, index: &Path) -> String {
+    let mut lines = vec![format!("{PLANT}: {} moulds on the bench", tools.len()), String::new()];
+    for tool in tools {
+        let findings = &tool.judged.findings;
         lines.push(format!("{}  {}", findings.mould, findings.mould_name));
         lines.push(format!("    {}: {}", findings.headline, findings.because.join("; ")));
-        lines.push(format!("    {}", place.join("visit-sheet.html").display()));
+        lines.push(format!("    {}", folder.join(&tool.folder).join(SHEET).display()));
     }
     lines.push(String::new());
     lines.push(format!("All sheets: {}", index.display()));

@@ -4,6 +4,7 @@ mod assess;
 mod calculator;
 mod check;
 mod demo;
+mod files;
 mod output;
 mod simulate;
 mod tables;
@@ -13,9 +14,15 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use output::{Failure, Listener};
+
+/// The exit codes, for the foot of the help.
+const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, and the answer is 'not fit for the press' or a check failed; \
+2 bad input, nothing written; 3 could not (a file, the disk).";
+
 /// Judges the cooling circuits of injection moulds and die-casting dies from bench readings.
 #[derive(Debug, Parser)]
-#[command(name = "borewise", version, max_term_width = 100)]
+#[command(name = "borewise", version, max_term_width = 100, after_help = EXIT_CODES)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -37,12 +44,13 @@ enum Command {
     /// One calculator, JSON in, JSON out
     Calc {
         /// List all calculators
-        #[arg(long)]
+        #[arg(long, conflicts_with_all = ["schema", "name"])]
         list: bool,
         /// Print the JSON schema of this calculator's input
-        #[arg(long, value_name = "NAME")]
+        #[arg(long, value_name = "NAME", conflicts_with = "name")]
         schema: Option<String>,
         /// Calculator
+        #[arg(required_unless_present_any = ["list", "schema"])]
         name: Option<String>,
         /// Input file; - or nothing for standard input
         file: Option<PathBuf>,
@@ -75,20 +83,83 @@ enum Command {
     },
 }
 
+impl Command {
+    /// Who listens to the last words.
+    const fn listener(&self) -> Listener {
+        match self {
+            Self::Calc { .. } | Self::Assess { json: true, .. } | Self::Check { json: true, .. } => {
+                Listener::Program
+            }
+            _ => Listener::People,
+        }
+    }
+
+    fn run(self) -> Result<output::Verdict, Failure> {
+        match self {
+            Self::Assess { visit, json, out } => assess::run(&visit, json, out.as_deref()),
+            Self::Calc { schema: Some(name), .. } => calculator::schema(&name),
+            Self::Calc { name: Some(name), file, .. } => calculator::run(&name, file.as_deref()),
+            Self::Calc { .. } => calculator::list(),
+            Self::Check { topic, json } => check::run(topic.as_deref(), json),
+            Self::Simulate { plan, out } => simulate::run(&plan, &out),
+            Self::Demo { data, no_open } => demo::run(&data, no_open),
+        }
+    }
+}
+
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
-    let done = match arguments.command {
-        Command::Assess { visit, json, out } => assess::run(&visit, json, out.as_deref()),
-        Command::Calc { list: true, .. } => calculator::list(),
-        Command::Calc { schema: Some(name), .. } => calculator::schema(&name),
-        Command::Calc { name: Some(name), file, .. } => calculator::run(&name, file.as_deref()),
-        Command::Calc { .. } => Err(output::Failure::input("name a calculator, or use --list")),
-        Command::Check { topic, json } => check::run(topic.as_deref(), json),
-        Command::Simulate { plan, out } => simulate::run(&plan, &out),
-        Command::Demo { data, no_open } => demo::run(&data, no_open),
+    let command = match Arguments::try_parse() {
+        Ok(arguments) => arguments.command,
+        Err(error) => return usage(&error),
     };
-    match done {
+    let listener = command.listener();
+    std::panic::set_hook(Box::new(|fault| output::tell(&fault.to_string())));
+    match guarded(|| command.run()) {
         Ok(verdict) => verdict.into(),
-        Err(failure) => failure.report(),
+        Err(failure) => failure.report(listener),
+    }
+}
+
+/// Runs a command; a fault of our own ends like any other thing that could not be done.
+fn guarded(
+    run: impl FnOnce() -> Result<output::Verdict, Failure> + std::panic::UnwindSafe,
+) -> Result<output::Verdict, Failure> {
+    std::panic::catch_unwind(run).unwrap_or_else(|_| {
+        let hint = "please report it together with the files that led here";
+        Err(Failure::could("this is a fault of Borewise itself", hint))
+    })
+}
+
+/// Ends with the help that was asked for, or with what is wrong with the command line.
+fn usage(error: &clap::Error) -> ExitCode {
+    if !error.use_stderr() {
+        return match error.print() {
+            Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => ExitCode::from(3),
+            _ => ExitCode::SUCCESS,
+        };
+    }
+    let mut arguments = std::env::args_os().skip(1);
+    let listener = if arguments.any(|argument| argument == "--json" || argument == "calc") {
+        Listener::Program
+    } else {
+        Listener::People
+    };
+    let text = error.render().to_string();
+    let problem = text.trim().trim_start_matches("error: ");
+    Failure::input(&calc::form::Fault::new("", problem, "")).report(listener)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fault_of_our_own_ends_like_a_failure() {
+        let done = guarded(|| Ok(output::Verdict::No));
+        assert!(matches!(done, Ok(output::Verdict::No)));
+        std::panic::set_hook(Box::new(|_| {}));
+        let failed = guarded(|| panic!("a fault"));
+        let code = failed.map_err(|failure| failure.report(Listener::People));
+        assert_eq!(code.unwrap_err(), ExitCode::from(3));
     }
 }

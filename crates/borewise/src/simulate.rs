@@ -1,26 +1,37 @@
 //! `borewise simulate`: a visit from the virtual rig, with the hidden truth apart.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use bench::visit::{AirPassage, Decay, LeakDown, Visit, What};
+use calc::form::Fault;
 use calc::trace::Trace;
+use exchange::FileFaults;
+use exchange::fault::FileFault;
 use exchange::intake::Intake;
 use exchange::source::Source;
-use exchange::write::{Beside, Existing, NewFile, mould_text, rig_text, visit_files, write_all};
+use exchange::write::{Beside, Existing, NewFile, mould_text, rig_text, visit_files};
 use link::Plan;
 
+use crate::files;
 use crate::output::{Failure, Verdict, print};
 
 /// Folder of the hidden truth, beside the visit's own files.
 const TRUTH: &str = "truth";
 
+/// The files of a played plan.
+pub struct Played {
+    /// Mould, rig, visit, traces, and the truth in a folder of its own.
+    pub files: Vec<NewFile>,
+    /// Name of the visit file among them.
+    pub visit: String,
+}
+
 /// Plays a plan and writes its files.
 pub fn run(plan: &Path, out: &Path) -> Result<Verdict, Failure> {
-    let (folder, name) =
-        exchange::source::split_path(plan).map_err(|error| Failure::input(error.to_string()))?;
-    let plan = read(&folder, &name)?;
-    let visit = write(&plan, out, Existing::Refuse)?;
-    print(&format!("{}", visit.display()))?;
+    let (folder, name) = files::beside(plan, "a plan")?;
+    let played = play(&read(&folder, &name)?, &name)?;
+    files::write(out, &played.files, Existing::Refuse)?;
+    print(&out.join(&played.visit).display().to_string())?;
     Ok(Verdict::Done)
 }
 
@@ -35,14 +46,17 @@ pub fn read(source: &dyn Source, name: &str) -> Result<Plan, Failure> {
             None
         }
     });
-    intake.finish().map_err(|faults| Failure::input(faults.to_string()))?;
-    plan.ok_or_else(|| Failure::input(format!("{name}: no plan could be read")))
+    intake.finish().map_err(|faults| Failure::files(&faults))?;
+    let unreadable = || Failure::input(&Fault::new("", format!("{name}: no plan could be read"), ""));
+    plan.ok_or_else(unreadable)
 }
 
-/// Plays a plan, writes mould, rig, visit and traces into a folder and the truth into a folder inside it, and gives
-/// the path of the visit file.
-pub fn write(plan: &Plan, out: &Path, existing: Existing) -> Result<PathBuf, Failure> {
-    let played = link::simulate(plan, plan.seed).map_err(|error| Failure::input(error.to_string()))?;
+/// Plays a plan of this name.
+pub fn play(plan: &Plan, name: &str) -> Result<Played, Failure> {
+    let played = link::simulate(plan, plan.seed).map_err(|error| {
+        let hint = "change this in the plan, and play it again";
+        Failure::files(&FileFaults(vec![FileFault::of_file(name, error.to_string(), hint)]))
+    })?;
     let mould_name = format!("{}.mould.toml", played.mould.id);
     let rig_name = "rig.rig.toml".to_owned();
     let beside = Beside { mould: &mould_name, rig: Some(&rig_name) };
@@ -54,12 +68,9 @@ pub fn write(plan: &Plan, out: &Path, existing: Existing) -> Result<PathBuf, Fai
     for place in &played.foreign {
         foreign_trace(&mut files, &played.visit, *place);
     }
-    let could = |error: exchange::write::WriteError| Failure::Could { text: error.to_string() };
-    write_all(out, &files, existing).map_err(could)?;
-    let truth = format!("{:#}", exchange::json::to_json(&played.truth.to_value()));
-    let truth_name = format!("{}.truth.json", played.visit.id);
-    write_all(&out.join(TRUTH), &[(truth_name, truth.into_bytes())], existing).map_err(could)?;
-    Ok(out.join(format!("{}.visit.toml", played.visit.id)))
+    let truth = format!("{:#}\n", exchange::json::to_json(&played.truth.to_value()));
+    files.push((format!("{TRUTH}/{}.truth.json", played.visit.id), truth.into_bytes()));
+    Ok(Played { files, visit: format!("{}.visit.toml", played.visit.id) })
 }
 
 /// Puts the trace of one entry as a foreign logger would have written it in place of our own form.

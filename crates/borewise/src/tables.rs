@@ -14,7 +14,6 @@ pub fn shipped() -> Result<Tables, Failure> {
         file("limits/default.toml", include_str!("../../../data/limits/default.toml")),
         file("materials/materials.toml", include_str!("../../../data/materials/materials.toml")),
     ]);
-    read_tables(&source, "limits/default.toml", "materials/materials.toml").map_err(|faults| Failure::Could {
-        text: format!("the tables inside this program are broken:\n{faults}"),
-    })
+    read_tables(&source, "limits/default.toml", "materials/materials.toml")
+        .map_err(|faults| Failure::could(format!("the tables inside this program are broken:\n{faults}"), ""))
 }
