@@ -186,9 +186,9 @@ mod tests {
 
     #[test]
     fn filling_twice_changes_nothing() {
-        let page = "a\n<!-- fields of pieces: begin -->\nold\n<!-- fields: end -->\nb\n";
+        let page = "a\n<!-- fields of pieces: begin -->\nstale\n<!-- fields: end -->\nb\n";
         let once = filled(page).unwrap();
-        assert!(once.starts_with("a\n") && once.ends_with("\nb\n") && !once.contains("old"));
+        assert!(once.starts_with("a\n") && once.ends_with("\nb\n") && !once.contains("stale"));
         assert_eq!(filled(&once).unwrap(), once);
     }
 

@@ -224,13 +224,13 @@ fn holds(kind: &'static Kind) -> String {
 }
 
 fn range(low: f64, high: f64) -> String {
-    match (low, high) {
-        (low, high) if low >= -UNBOUNDED && low < 0.0 && high >= UNBOUNDED => format!("{low} and more"),
-        (low, high) if low > 0.0 && low <= ABOVE_ZERO && high >= UNBOUNDED => "above 0".to_owned(),
-        (low, high) if low > 0.0 && low <= ABOVE_ZERO => format!("above 0, to {high}"),
-        (low, high) if low <= -UNBOUNDED && high >= UNBOUNDED => "any number".to_owned(),
-        (low, high) if high >= UNBOUNDED => format!("{low} and more"),
-        (low, high) => format!("{low} to {high}"),
+    let above_zero = low > 0.0 && low <= ABOVE_ZERO;
+    match (low, high >= UNBOUNDED) {
+        (_, true) if above_zero => "above 0".to_owned(),
+        (_, false) if above_zero => format!("above 0, to {high}"),
+        (low, true) if low <= -UNBOUNDED => "any number".to_owned(),
+        (low, true) => format!("{low} and more"),
+        (low, false) => format!("{low} to {high}"),
     }
 }
 

@@ -97,10 +97,9 @@ impl<'a> Sheet<'a> {
     pub fn chart(&self, circuit: &str, title: &str) -> Result<Chart, String> {
         let missing = || format!("circuit {circuit} has no chart '{title}'");
         let section = self.circuit(circuit)?;
-        let charts = section.descendants().filter(|node| has_class(node, "chart"));
+        let mut charts = section.descendants().filter(|node| has_class(node, "chart"));
         let chart = charts
-            .filter(|chart| drawing_in(*chart).is_some_and(|svg| text_of(svg, "title") == title))
-            .next()
+            .find(|chart| drawing_in(*chart).is_some_and(|svg| text_of(svg, "title") == title))
             .ok_or_else(missing)?;
         let plot = drawing_in(chart).ok_or_else(missing)?;
         let key = chart
