@@ -8,6 +8,7 @@ use calc::form::Fault;
 use exchange::json::{self, Reply};
 use exchange::schema;
 
+use crate::files;
 use crate::output::{Failure, Verdict, print, tell};
 
 /// Largest input that is read; a trace of an hour at 100 samples a second takes about a tenth of it.
@@ -82,6 +83,6 @@ fn input(name: &str, file: Option<&Path>) -> Result<String, Failure> {
             let problem = format!("{} is not UTF-8 text", shown.display());
             Failure::input(&Fault::new("", problem, "save it as UTF-8"))
         }),
-        Err(error) => Err(Failure::file("read", shown, &error)),
+        Err(error) => Err(files::unreadable(shown, &error)),
     }
 }

@@ -28,6 +28,7 @@ struct Tool {
 
 /// Writes the plant into a folder, prints what was found, and opens the page unless told not to.
 pub fn run(folder: &Path, no_open: bool) -> Result<Verdict, Failure> {
+    files::can_be_folder(folder)?;
     let plans: BTreeMap<String, Vec<u8>> = PLANS
         .files()
         .map(|file| (file.path().to_string_lossy().into_owned(), file.contents().to_vec()))

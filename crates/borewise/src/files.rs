@@ -16,12 +16,7 @@ pub fn beside(path: &Path, what: &str) -> Result<(Folder, String), Failure> {
         let hint = "files are looked for beside it, and standard input has no folder";
         return Err(Failure::input(&Fault::new("", format!("give the path of {what}"), hint)));
     }
-    let kind = fs::metadata(path).map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => {
-            Failure::could(format!("there is no file {}", path.display()), "look at its name and its folder")
-        }
-        _ => Failure::file("read", path, &error),
-    })?;
+    let kind = fs::metadata(path).map_err(|error| unreadable(path, &error))?;
     if !kind.is_file() {
         let problem = format!("{} is not a file", path.display());
         return Err(Failure::could(problem, &format!("give the path of {what}")));
@@ -29,12 +24,30 @@ pub fn beside(path: &Path, what: &str) -> Result<(Folder, String), Failure> {
     split_path(path).map_err(|error| Failure::file("read", path, &error))
 }
 
+/// A file that cannot be read.
+pub fn unreadable(path: &Path, error: &io::Error) -> Failure {
+    match error.kind() {
+        io::ErrorKind::NotFound => {
+            Failure::could(format!("there is no file {}", path.display()), "look at its name and its folder")
+        }
+        _ => Failure::file("read", path, error),
+    }
+}
+
+/// Says so before any work is done if this cannot be a folder, because a file stands in its place or above it.
+pub fn can_be_folder(folder: &Path) -> Result<(), Failure> {
+    match folder.ancestors().find(|above| above.exists()) {
+        Some(above) if !above.is_dir() => {
+            let problem = format!("{} cannot be a folder: {} is a file", folder.display(), above.display());
+            Err(Failure::could(problem, "give a folder, or a name that is still free"))
+        }
+        _ => Ok(()),
+    }
+}
+
 /// Writes all files into a folder, or none of them.
 pub fn write(folder: &Path, files: &[NewFile], existing: Existing) -> Result<(), Failure> {
-    if folder.exists() && !folder.is_dir() {
-        let problem = format!("{} is a file", folder.display());
-        return Err(Failure::could(problem, "give a folder, or a name that is still free"));
-    }
+    can_be_folder(folder)?;
     // The writer moves aside whatever has the name of a file that it brings.
     if let Some((name, _)) = files.iter().find(|(name, _)| folder.join(name).is_dir()) {
         let problem = format!("{} is a folder, and a file would take its place", folder.join(name).display());

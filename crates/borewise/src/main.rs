@@ -144,9 +144,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     } else {
         Listener::People
     };
-    let text = error.render().to_string();
-    let problem = text.trim().trim_start_matches("error: ");
-    Failure::input(&calc::form::Fault::new("", problem, "")).report(listener)
+    Failure::usage(&error.render().to_string()).report(listener)
 }
 
 #[cfg(test)]

@@ -68,6 +68,16 @@ impl Failure {
         Self { code: Self::INPUT, text, document }
     }
 
+    /// Bad input (2): a command line that cannot be meant, in the words of its reader.
+    pub fn usage(text: &str) -> Self {
+        let text = text.trim().trim_start_matches("error: ").to_owned();
+        let first = text.lines().take_while(|line| !line.is_empty()).map(str::trim);
+        let problem = first.collect::<Vec<_>>().join(" ");
+        let fault =
+            Fault::new("", problem, "borewise --help and borewise calc --help show what can be asked");
+        Self { text, ..Self::input(&fault) }
+    }
+
     /// Something that could not be done (3).
     pub fn could(problem: impl Into<String>, hint: &str) -> Self {
         Self::one(Self::COULD_NOT, &Fault::new("", problem, hint))

@@ -54,8 +54,7 @@ pub fn read(source: &dyn Source, name: &str) -> Result<Plan, Failure> {
 /// Plays a plan of this name.
 pub fn play(plan: &Plan, name: &str) -> Result<Played, Failure> {
     let played = link::simulate(plan, plan.seed).map_err(|error| {
-        let hint = "change this in the plan, and play it again";
-        Failure::files(&FileFaults(vec![FileFault::of_file(name, error.to_string(), hint)]))
+        Failure::files(&FileFaults(vec![FileFault::of_file(name, error.to_string(), "")]))
     })?;
     let mould_name = format!("{}.mould.toml", played.mould.id);
     let rig_name = "rig.rig.toml".to_owned();

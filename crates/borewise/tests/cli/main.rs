@@ -1,0 +1,12 @@
+//! The program as a person or a script meets it: commands, exit codes, files and words.
+
+#![allow(clippy::unwrap_used)]
+
+mod calculators;
+mod checks;
+mod contract;
+mod demo;
+mod golden;
+mod lone_visits;
+mod program;
+mod writing;
