@@ -32,21 +32,12 @@ pub struct Limits {
     pub reynolds: Limit,
     /// Sonic conductance below which a passage is called narrow, dm3/(s·bar).
     pub narrow_conductance: Limit,
-    /// Filled volume against what it should be, lower limit, %.
-    pub volume_low: Limit,
 }
 
 impl Limits {
     /// Names in the limits file, in the order of [`Limits::from_named`].
-    pub const NAMES: [&'static str; 7] = [
-        "leak-rate",
-        "leak-rate-die-casting",
-        "flow-low",
-        "flow-high",
-        "reynolds",
-        "narrow-conductance",
-        "volume-low",
-    ];
+    pub const NAMES: [&'static str; 6] =
+        ["leak-rate", "leak-rate-die-casting", "flow-low", "flow-high", "reynolds", "narrow-conductance"];
 
     /// The limits, from their names; the error is the names that are missing.
     ///
@@ -62,7 +53,6 @@ impl Limits {
                 Some(flow_high),
                 Some(reynolds),
                 Some(narrow_conductance),
-                Some(volume_low),
             ] => Ok(Self {
                 leak_rate,
                 leak_rate_die_casting,
@@ -70,7 +60,6 @@ impl Limits {
                 flow_high,
                 reynolds,
                 narrow_conductance,
-                volume_low,
             }),
             _ => Err(Self::NAMES.into_iter().filter(|name| !named.contains_key(*name)).collect()),
         }

@@ -33,7 +33,6 @@ fn tables() -> Tables {
         flow_high: limit(115.0),
         reynolds: limit(4000.0),
         narrow_conductance: limit(1.0),
-        volume_low: limit(95.0),
     };
     let metal = Metal { family: "tool-steel".into(), text: "mould steel".into() };
     let materials = Materials {
@@ -164,7 +163,7 @@ fn judged(mould: &Mould, entries: Vec<Entry>) -> Findings {
 fn good(name: &str) -> Vec<Entry> {
     vec![
         leak_down(name, 0.0),
-        air_passage(name, 4.3),
+        air_passage(name, 4.7),
         flow(name, 1.0, Others::Closed),
         treatment(name, TreatmentKind::Dry),
     ]

@@ -7,7 +7,7 @@ use crate::chance::Chance;
 
 /// Pressure at which a gauge's gain error counts in full, bar.
 const FULL_BAR: f64 = 6.0;
-/// Noise of a logged pressure, bar, and drift of a gauge, bar per minute (design pages, section 4).
+/// Noise of a logged pressure, bar, and drift of a gauge, bar per minute (simulated in preparation).
 const LOGGED_NOISE_BAR: f64 = 0.001;
 const DRIFT_BAR_MIN: f64 = 0.0003;
 /// Smallest step of a gauge read by hand, where the rig's file does not say, bar.

@@ -21,7 +21,7 @@ const LETTER: f64 = 7.6;
 /// Longest name that is written on the ring in full.
 const LONGEST_NAME: usize = 7;
 /// How far the middle of an arrow is pulled aside at least.
-const LEAST_BOW: f64 = 60.0;
+const LEAST_BOW: f64 = 84.0;
 const RATE_HEIGHT: f64 = 15.0;
 
 /// The map and the same paths as a list.
@@ -50,11 +50,21 @@ fn sentence(map: &LeakMap) -> String {
 }
 
 fn path_in_words((from, to, rate): &(CircuitId, Option<CircuitId>, f64)) -> String {
-    let rate = number::with_unit(&number::plain(*rate), "mbar·l/s");
+    let rate = number::with_unit(&rate_text(*rate), "mbar·l/s");
     match to {
         Some(to) => format!("{from} into {to}: {rate}"),
         None => format!("{from} to the outside: {rate}"),
     }
+}
+
+/// A rate in as many digits as such a reading deserves: its uncertainty is some per cent.
+fn rate_text(rate: f64) -> String {
+    let place = match rate.abs() {
+        large if large >= 10.0 => 0,
+        middle if middle >= 1.0 => -1,
+        _ => -2,
+    };
+    if rate.is_finite() { number::at_place(rate, place) } else { number::plain(rate) }
 }
 
 /// A rectangle that is taken, by centre and half its size.
@@ -129,7 +139,7 @@ fn arrows(map: &LeakMap, nodes: &[Taken]) -> Vec<(Arrow, String)> {
             Some(to) if to == from => return None,
             Some(to) => between(*start, *node_of(to)?),
         };
-        Some((arrow, number::plain(*rate)))
+        Some((arrow, rate_text(*rate)))
     });
     drawn.collect()
 }

@@ -28,6 +28,9 @@ pub fn page(tally: &Tally, asked: u64) -> String {
         let broken = tally.open_gates.get(rule).copied().unwrap_or_default();
         let _ = writeln!(text, "| {rule} | {at_risk} | {broken} |");
     }
+    tally.broken_at.iter().for_each(|place| {
+        let _ = writeln!(text, "\n- {place}");
+    });
     section(&mut text, "Tightness", "leak rate", &tally.tightness);
     section(&mut text, "Passage", "passage", &tally.passage);
     section(&mut text, "State of the bore", "state (blocked and too-wide circuits left out)", &tally.state);

@@ -64,6 +64,8 @@ pub struct Tally {
     pub step: Table,
     /// Gates that stood open and must not: what, and how often.
     pub open_gates: BTreeMap<&'static str, u64>,
+    /// Where they stood open: seed, circuit, and what was said.
+    pub broken_at: Vec<String>,
     /// Circuits to which each of the two safety rules applied.
     pub at_risk: BTreeMap<&'static str, u64>,
     /// Leak-rate intervals.
@@ -104,6 +106,7 @@ impl Tally {
             theirs.iter().for_each(|(key, count)| *mine.entry(*key).or_default() += count);
         }
         other.open_gates.iter().for_each(|(rule, count)| *self.open_gates.entry(rule).or_default() += count);
+        self.broken_at.extend(other.broken_at.iter().cloned());
         other.at_risk.iter().for_each(|(rule, count)| *self.at_risk.entry(rule).or_default() += count);
         self.leak_rate.add(other.leak_rate);
         self.flow_factor.add(other.flow_factor);
@@ -144,8 +147,14 @@ impl Tally {
             count(&mut self.state, state(truth.state), most_probable(found));
         }
         count(&mut self.step, trouble(truth, across, out, limit), step(found));
-        self.rule(WET_BLOCKED, blocked, found.gates.wet.open);
-        self.rule(ACID_ACROSS, across > limit, found.gates.descale.open);
+        let place = || {
+            format!(
+                "seed {}, {}: leaks {total:.3} in all; found {:?}",
+                all.seed, truth.id, found.leak_rate_mbar_l_s
+            )
+        };
+        self.rule(WET_BLOCKED, blocked, found.gates.wet.open, &place);
+        self.rule(ACID_ACROSS, across > limit, found.gates.descale.open, &place);
         if found.across_to.is_empty() {
             self.leak_rate.note(found.leak_rate_mbar_l_s, total);
         }
@@ -158,11 +167,12 @@ impl Tally {
         }
     }
 
-    fn rule(&mut self, rule: &'static str, applies: bool, open: bool) {
+    fn rule(&mut self, rule: &'static str, applies: bool, open: bool, place: &dyn Fn() -> String) {
         if applies {
             *self.at_risk.entry(rule).or_default() += 1;
             if open {
                 *self.open_gates.entry(rule).or_default() += 1;
+                self.broken_at.push(format!("{rule}: {}", place()));
             }
         }
     }

@@ -80,7 +80,7 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     let mut warnings = together.general_warnings();
     let circuits: Vec<CircuitFinding> =
         alone.into_iter().map(|one| finding(together.facts(one, &mut warnings), tables)).collect();
-    let map = summary::leak_map(mould, &together.watches);
+    let map = summary::leak_map(&circuits, &together.watches);
     summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
 }
 
@@ -234,7 +234,12 @@ impl Together<'_> {
         Facts {
             circuit,
             port: self.visit.hook_ups.iter().find(|on| on.circuit == circuit.id).map(|on| on.port),
-            state: state(&flow, &one.volume, one.geometry.as_ref(), bore),
+            state: if passage.verdict == crate::finding::Passage::Blocked {
+                // Volume and flow end at the block and say nothing of the rest of the bore.
+                CoarseState::NOTHING_SEEN
+            } else {
+                state(&flow, &one.volume, one.geometry.as_ref(), bore)
+            },
             tightness,
             passage,
             flow,

@@ -146,18 +146,34 @@ fn next(circuits: &[CircuitFinding]) -> String {
     }
 }
 
-/// Who leaks into whom, if anybody was watched.
-pub(crate) fn leak_map(mould: &Mould, watches: &[Watch]) -> Option<LeakMap> {
+/// Who leaks into whom and to the outside, if anybody was watched. A pair watched both ways is one path: the surer.
+pub(crate) fn leak_map(circuits: &[CircuitFinding], watches: &[Watch]) -> Option<LeakMap> {
     if watches.is_empty() {
         return None;
     }
-    let paths = watches
-        .iter()
-        .filter(|watch| watch.rise.is_sure())
+    let mut pairs: Vec<&Watch> = Vec::new();
+    for watch in watches.iter().filter(|watch| watch.rise.is_sure()) {
+        let same = |known: &&mut &Watch| {
+            (&known.charged, &known.watched) == (&watch.watched, &watch.charged)
+                || (&known.charged, &known.watched) == (&watch.charged, &watch.watched)
+        };
+        let doubt = |watch: &Watch| watch.rise.rate_mbar_l_s.half_width() / watch.rise.rate_mbar_l_s.value;
+        match pairs.iter_mut().find(same) {
+            Some(known) if doubt(watch) < doubt(known) => *known = watch,
+            Some(_) => {}
+            None => pairs.push(watch),
+        }
+    }
+    let across = pairs
+        .into_iter()
         .map(|watch| (watch.charged.clone(), Some(watch.watched.clone()), watch.rise.rate_mbar_l_s.value));
+    let out = circuits
+        .iter()
+        .filter(|circuit| circuit.tightness == Tightness::LeaksOut)
+        .filter_map(|circuit| Some((circuit.id.clone(), None, circuit.leak_rate_mbar_l_s?.value)));
     Some(LeakMap {
-        circuits: mould.circuits.iter().map(|circuit| circuit.id.clone()).collect(),
-        paths: paths.collect(),
+        circuits: circuits.iter().map(|circuit| circuit.id.clone()).collect(),
+        paths: across.chain(out).collect(),
     })
 }
 

@@ -14,11 +14,11 @@ pub(crate) struct TestedVolume {
     pub(crate) from: String,
 }
 
-/// Hoses of an ordinary bench where the rig file does not say: 2 m of 11 mm, known to half (design pages, section 4).
+/// Hoses of an ordinary bench where the rig file does not say: 2 m of 11 mm, known to half (simulated in preparation).
 const HOSES_UNKNOWN: (f64, f64) = (190.0, 0.5);
 /// How well a rig's own fixture volume is known (own proposal).
 const HOSES_KNOWN: f64 = 0.03;
-/// A circuit of which nothing is known: simulated circuits lie between 4 and 900 ml (design pages, population).
+/// A circuit of which nothing is known: simulated circuits lie between 4 and 900 ml (the population simulated in preparation).
 const CIRCUIT_UNKNOWN: (f64, f64) = (100.0, 0.9);
 
 /// The volume from what is known of the circuit (in ml) and of the rig's hoses.

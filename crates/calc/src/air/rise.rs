@@ -7,8 +7,7 @@ use crate::estimate::{Estimate, Uncertain, root_sum_square};
 use crate::quantity::{Duration, GaugePressure, Volume};
 
 /// What may look like a rise without a leak, mbar/s: a gauge that drifts by 0.3 mbar a minute, steel or air that
-/// warms by 0.2 K a minute at 1 bar absolute (3.4 mbar/K) and the air's creep after venting (design pages,
-/// section 4; the creep is our own allowance).
+/// warms by 0.2 K a minute at 1 bar absolute (3.4 mbar/K) and the air's creep after venting (simulated in preparation; the creep is our own allowance).
 const DRIFT_MBAR_S: f64 = 0.015;
 /// Only the first part of a large rise is a straight line: the neighbours equalise.
 const STRAIGHT_BAR: f64 = 0.5;

@@ -62,8 +62,7 @@ impl CoarseState {
 /// Prior weights: as new, even, plug, mixed, rough, none of these. Own proposal; half of the circuits that come
 /// to a bench have nothing wrong inside (common practice, no source).
 const PRIOR: [f64; 6] = [0.45, 0.17, 0.11, 0.11, 0.11, 0.05];
-/// Model discrepancy in ln flow and ln volume: elbows and layers are not as ideal as the model (design pages,
-/// section 3.5: nuisance of 2 % in flow; own choice for volume).
+/// Model discrepancy in ln flow and ln volume: elbows and layers are not as ideal as the model (simulated in preparation: nuisance of 2 % in flow; own choice for volume).
 const DISCREPANCY: (f64, f64) = (0.02, 0.015);
 /// Smallest and largest loss of ln flow that counts as a fault.
 const LOSS: (f64, f64) = (0.03, 2.5);
@@ -80,7 +79,7 @@ const SHARES: [f64; 4] = [0.2, 0.4, 0.6, 0.8];
 /// Probabilities from what was seen and from what layers of rising thickness do (`layer`, the first at zero).
 ///
 /// Bayes' rule on a grid of severities; within a class every loss of ln flow is equally likely at first. Source
-/// of the reasoning: design pages, sections 3.1 and 3.6; checked below and over simulated visits.
+/// of the reasoning: simulated in preparation; checked below and over simulated visits.
 #[must_use]
 pub fn coarse_state(layer: &[LayerPoint], seen: Seen) -> CoarseState {
     if seen.ln_flow.is_none() && seen.ln_volume.is_none() {
@@ -200,7 +199,7 @@ fn interval(mut nodes: Vec<(f64, f64)>) -> Option<Estimate> {
 mod tests {
     use super::*;
 
-    /// Even layer on a 10 mm bore by the closed form of the design pages (section 7, bore's share 0.6).
+    /// Even layer on a 10 mm bore by the closed form, six tenths of the loss in the bore.
     fn layer() -> Vec<LayerPoint> {
         (0..60)
             .map(|step| {

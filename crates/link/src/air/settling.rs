@@ -141,7 +141,7 @@ impl Settling {
 ///
 /// Conduction in a round bore with the wall kept cold: on supply the pressure is constant (roots of J0), after
 /// shutting the volume is (`x J0 + 2 (g-1) J1 = 0`). Both series by Laplace transform; `held` is the hold in
-/// units of radius squared over diffusivity. The first closed root squared is 7.183, as the design pages say.
+/// units of radius squared over diffusivity. The first closed root squared is 7.183.
 fn amplitude(root: f64, held: f64) -> f64 {
     let x2 = root * root;
     let weight = 1.0 + x2 / (4.0 * GAMMA * (GAMMA - 1.0));

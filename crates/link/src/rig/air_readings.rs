@@ -20,13 +20,13 @@ use crate::steel::stretches;
 /// Drift of the steel's temperature, standard deviation, K/s (0.06 K/min).
 const DRIFT_K_S: f64 = 0.001;
 /// Heat of the fill that a hose's wall gives back: temperature at 1 s after a pulse, K s^1/2, with the spread of its
-/// logarithm (about 1600 J/m2 into rubber or polyurethane; agrees with the design pages, section 4).
+/// logarithm (about 1600 J/m2 into rubber or polyurethane; agrees with simulation in preparation).
 const HOSE_WALL: (f64, f64) = (1.3, 0.25);
-/// Creep of hoses per decade of time, with the spread of its logarithm (design pages: assumed 1e-3).
+/// Creep of hoses per decade of time, with the spread of its logarithm (assumed: 1e-3).
 const HOSE_CREEP: (f64, f64) = (5e-4, 0.4);
 /// Width of the rig's dead ends, m.
 const DEAD_END_M: f64 = 0.015;
-/// Wall coefficient of a vessel, W/(m2 K), with the spread of its logarithm (design pages, section 5).
+/// Wall coefficient of a vessel, W/(m2 K), with the spread of its logarithm (simulated in preparation).
 const VESSEL_FILM: (f64, f64) = (35.0, 0.3);
 /// Seconds that the joined pressure is given to settle in a volume reading.
 const JOINED_S: f64 = 10.0;
@@ -230,7 +230,7 @@ impl Bench<'_> {
                 Charge { volume_m3: volume.m3(), wall_m2: 5.8 * cube * cube, film_w_m2_k, wall_k, start_pa };
             (charge, behind.m3())
         } else {
-            // A volume spread along the way empties in 0.6 to 0.88 of the lumped time (design pages, section 5).
+            // A volume spread along the way empties in 0.6 to 0.88 of the lumped time (simulated in preparation).
             let lumped = if blocked.is_some() { 1.0 } else { chance.between(0.6, 0.88) };
             let volume_m3 = behind.m3() * lumped;
             let charge =

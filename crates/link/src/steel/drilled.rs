@@ -7,7 +7,7 @@ use calc::quantity::{FlowFactor, Length};
 use super::reshape::{Reshape, all_reshaped, fits};
 use crate::chance::Chance;
 
-/// Standard deviation of a drilled diameter, mm (design pages, section 3.1; common practice, no source).
+/// Standard deviation of a drilled diameter, mm (simulated in preparation; common practice, no source).
 const BORE_SD_MM: f64 = 0.05;
 /// Standard deviations of ln K of the turns: of the mould, of the circuit, of each turn; together 0.25. Most of what is
 /// not known about crossing drilled holes is common to what one shop drills, so sisters differ less (own choice).

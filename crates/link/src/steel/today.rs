@@ -9,7 +9,7 @@ use crate::chance::Chance;
 use crate::plan::{Condition, Fault, Layer, Plug, TooMuch};
 
 /// Sand-grain roughness of a deposit, middle and standard deviation of its logarithm (a factor of two either way;
-/// design pages, section 0: from memory, no source).
+/// simulated in preparation: from memory, no source).
 const DEPOSIT_UM: f64 = 60.0;
 const DEPOSIT_LN_SD: f64 = 0.5;
 /// Roughest wall that the friction law covers, with a margin.
