@@ -83,7 +83,7 @@ pub enum Existing {
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
     /// Files are already there.
-    #[error("already there: {}; choose another folder, or ask for them to be replaced", .0.join(", "))]
+    #[error("already there: {}; choose another folder, or remove them", .0.join(", "))]
     Exists(Vec<String>),
     /// A name leads out of the folder, or stands twice.
     #[error("cannot be a file name here: {0}")]

@@ -167,7 +167,7 @@ fn fixture(
         warnings.push(Warning::about(
             &circuit.id,
             "fixture-unknown",
-            "hoses and couplings are in this flow, and the rig file has no fixture_flow_factor_m3_h to take them out; the \
+            "hoses and couplings are in this flow, and the rig has no fixture_flow_factor_m3_h to take them out; the \
              circuit has at least the flow factor of all together, perhaps much more: join the hoses without the mould and \
              measure them once",
         ));
@@ -276,6 +276,7 @@ pub(crate) fn compare(
         low_percent: limits.flow_low.value,
         high_percent: limits.flow_high.value,
         outdated,
+        measured: seen.is_some_and(|seen| !seen.points.is_empty()),
     }
 }
 

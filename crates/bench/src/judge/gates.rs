@@ -13,7 +13,10 @@ struct Obstacle(String);
 pub(crate) fn gates(facts: &Facts<'_>, materials: &Materials) -> Gates {
     Gates {
         wet: gate(wet(facts), &passable_in_words(facts)),
-        descale: gate(descale(facts, materials), "tight, air passes, and every metal and seal is known"),
+        descale: gate(
+            descale(facts, materials),
+            &format!("{}; every metal and seal is known", passable_in_words(facts)),
+        ),
         release: gate(release(facts), "tight, passage free, flow accounted for, dried"),
     }
 }
@@ -144,6 +147,9 @@ fn release(facts: &Facts<'_>) -> Vec<Obstacle> {
         FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_some() => Some(Obstacle(
             "flow measured, but nothing to compare it with: no baseline, drawing or sister".to_owned(),
         )),
+        FlowGrade::NotKnown if facts.flow.measured => {
+            Some(Obstacle("flow measured, but the readings do not tell the circuit's flow factor".to_owned()))
+        }
         FlowGrade::NotKnown => Some(Obstacle("flow not measured".to_owned())),
     });
     obstacles.extend(hose_doubt(facts));

@@ -180,7 +180,7 @@ impl Together<'_> {
         if self.visit.rig.fixture_volume.is_none() {
             warnings.push(general(
                 "hose-volume-assumed",
-                "The rig file has no fixture_volume_ml; about 190 ml of hose is assumed, known to half.",
+                "The rig has no fixture_volume_ml; about 190 ml of hose is assumed, known to half.",
             ));
         }
         warnings

@@ -141,6 +141,10 @@ fn flow(facts: &Facts<'_>, gates: &Gates) -> Option<Advice> {
         FlowGrade::NotKnown if facts.passage.verdict == Passage::Restricted => {
             Some(Advice::new(NextStep::FindOut, facts.passage.reason.clone()).read(FLOW))
         }
+        FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_none() && facts.flow.measured => Some(
+            Advice::new(NextStep::FindOut, "Flow measured, but the readings do not tell the circuit's flow factor")
+                .read(format!("{FLOW}, at the mould's own ports or through short wide hoses, gauges zeroed")),
+        ),
         FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_none() => {
             Some(Advice::new(NextStep::FindOut, "Tight and open, flow not yet measured").read(FLOW))
         }

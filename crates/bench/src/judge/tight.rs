@@ -117,6 +117,9 @@ fn take(fact: &mut TightnessFact, result: &LeakDownResult) {
     // One-sided 99.9 % of the normal distribution: 3.09 standard uncertainties.
     fact.surely_below_mbar_l_s = Some(result.uncut_mbar_l_s.value + 3.09 * result.uncut_mbar_l_s.standard);
     fact.would_tell = result.best_next_reading.map(|remedy| match result.seconds_needed {
+        Some(time) if time.s() > 180.0 => {
+            format!("{remedy}; {:.0} minutes of watching would then do", (time.s() / 60.0).ceil())
+        }
         Some(time) => format!("{remedy}; {:.0} s of watching would then do", (time.s() / 10.0).ceil() * 10.0),
         None => remedy.to_owned(),
     });

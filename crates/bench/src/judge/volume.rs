@@ -48,8 +48,7 @@ fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), Stri
         (true, Some(volume)) => Some(Fixture { volume, uncertainty_relative: FIXTURE_RELATIVE }),
         (true, None) => {
             return Err(
-                "hoses are in this volume, and the rig file has no fixture_volume_ml to take them out"
-                    .to_owned(),
+                "hoses are in this volume, and the rig has no fixture_volume_ml to take them out".to_owned()
             );
         }
     };
@@ -76,9 +75,19 @@ fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), Stri
         }
     };
     if value.value < 2.0 * value.standard {
-        return Err(format!(
-            "behind hoses of {hoses_ml:.0} ml the volume of this circuit cannot be measured; use short adapters"
-        ));
+        let spread = Z95 * value.standard;
+        return Err(if hoses_ml > 0.0 {
+            format!(
+                "behind hoses of {hoses_ml:.0} ml the volume of this circuit cannot be measured ({:.0} ± {spread:.0} ml are \
+                 left); use short adapters",
+                value.value
+            )
+        } else {
+            format!(
+                "{:.0} ± {spread:.0} ml do not tell the volume of this circuit; see that it is full and that all of it comes out",
+                value.value
+            )
+        });
     }
     Ok((value, hoses_ml))
 }

@@ -128,6 +128,22 @@ fn readings_before_a_treatment_do_not_count_after_it() {
 }
 
 #[test]
+fn a_measured_flow_that_tells_nothing_is_not_called_unmeasured() {
+    // Hoses take all of the drop: their flow factor of 5 m3/h passes 83 l/min at 1 bar.
+    let drowned =
+        FLOW.replace("flow_l_min = 23", "flow_l_min = 80").replace("in_bar_g = 2", "in_bar_g = 0.93");
+    let (found, _) = findings(&visit(&[RIG, TIGHT, &drowned]));
+    let drowned = circuit(&found, "F3");
+    assert!(drowned["flow_factor_m3_h"].is_null(), "{drowned:#}");
+    assert!(drowned["reason"].as_str().unwrap().starts_with("Flow measured, but"), "{}", drowned["reason"]);
+    assert!(drowned["gates"]["release"]["reason"].as_str().unwrap().contains("flow measured, but"));
+    let (found, _) = findings(&visit(&[RIG, TIGHT]));
+    assert!(
+        circuit(&found, "F3")["gates"]["release"]["reason"].as_str().unwrap().contains("flow not measured")
+    );
+}
+
+#[test]
 fn a_metal_that_no_table_knows_keeps_acid_out() {
     let path = visit(&[RIG, TIGHT, FLOW]);
     assert_eq!(circuit(&findings(&path).0, "F3")["gates"]["descale"]["open"], true);
@@ -260,6 +276,8 @@ trace = "word.csv"
     }
     assert_eq!(errors[7]["value"], 368);
     assert_eq!(errors[9]["hint"], "did you mean known?");
+    // A number in another unit must not just be moved to the right name.
+    assert_eq!(errors[5]["hint"], "give it as pressure_in_bar_g, in that unit");
 
     // Without --json people get their sentences, and a pipe gets nothing.
     let spoken = borewise(&["assess", shown(&path)]);

@@ -175,11 +175,34 @@ fn out_of_range(path: &str, value: &Value, low: f64, high: f64) -> Fault {
 /// The known name that looks most like this one, for the hint.
 fn nearest(name: &str, fields: &[Field]) -> String {
     let best = fields.iter().map(|field| (distance(name, field.name), field.name)).min();
+    // A value whose unit is another one must not just move to the name that is right.
+    if let Some(known) = fields.iter().map(|field| field.name).find(|known| other_unit(name, known)) {
+        return format!("give it as {known}, in that unit");
+    }
     match best {
         Some((steps, known)) if steps <= 3 || known.starts_with(name) || name.starts_with(known) => {
             format!("did you mean {known}?")
         }
         _ => format!("known here: {}", fields.iter().map(|field| field.name).collect::<Vec<_>>().join(", ")),
+    }
+}
+
+/// Whether two names say the same thing in different units.
+fn other_unit(name: &str, known: &str) -> bool {
+    const UNITS: &[&str] = &[
+        "_bar_abs", "_bar_g", "_bar", "_mbar", "_psi", "_psig", "_psia", "_kpa", "_mpa", "_pa", "_deg_c",
+        "_deg_f", "_k", "_l_min", "_l_h", "_gpm", "_m3_h", "_ml", "_l", "_mm", "_cm", "_m", "_inch", "_in",
+        "_um", "_s", "_ms", "_min", "_h", "_kg", "_g",
+    ];
+    let parts = |name: &str| {
+        let unit = UNITS.iter().filter(|unit| name.ends_with(**unit)).max_by_key(|unit| unit.len())?;
+        Some((name.len() - unit.len(), *unit))
+    };
+    match (parts(name), parts(known)) {
+        (Some((stem, unit)), Some((other, wanted))) => {
+            unit != wanted && stem > 0 && name.get(..stem) == known.get(..other)
+        }
+        _ => false,
     }
 }
 
@@ -231,6 +254,20 @@ mod tests {
         let fields: Vec<&str> = faults.iter().map(|fault| fault.field.as_str()).collect();
         assert_eq!(fields, ["lenght_mm", "length_mm", "count", "half"]);
         assert_eq!(faults[0].hint, "did you mean length_mm?");
+    }
+
+    #[test]
+    fn another_unit_is_no_slip_of_the_pen() {
+        let hint = |name: &str| {
+            let bad = Value::record([(name, Value::Number(1.0)), ("length_mm", Value::Number(1.0))]);
+            check(FIELDS, &bad).unwrap_err().remove(0).hint
+        };
+        for name in ["length_cm", "length_inch", "length_in", "length_m"] {
+            assert_eq!(hint(name), "give it as length_mm, in that unit", "{name}");
+        }
+        assert_eq!(hint("lenght_mm"), "did you mean length_mm?");
+        assert_eq!(hint("length"), "did you mean length_mm?");
+        assert!(!hint("mm").contains("in that unit"));
     }
 
     #[test]
