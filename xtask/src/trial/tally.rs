@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use bench::finding::{BoreState, CircuitFinding, Findings, Passage, Tightness};
 use bench::limits::Tables;
 use bench::mould::{CircuitId, Process};
+use bench::visit::{Decay, LeakDown, What};
 use calc::estimate::Estimate;
+use link::plan::LeakLaw;
 use link::{CircuitTruth, Simulated, Truth};
 
 /// Intervals that held the truth, of all that were given.
@@ -129,13 +131,21 @@ impl Tally {
             // one that was really connected.
             let connected = connected(&played.truth, &found.id);
             if let Some(circuit) = played.truth.circuit(&connected) {
-                self.circuit(found, circuit, &played.truth, limit);
+                let start_bar_g = start_of_leak_down(played, &found.id);
+                self.circuit(found, circuit, &played.truth, limit, start_bar_g);
             }
         }
         self.hoses(&played.truth, findings);
     }
 
-    fn circuit(&mut self, found: &CircuitFinding, truth: &CircuitTruth, all: &Truth, limit: f64) {
+    fn circuit(
+        &mut self,
+        found: &CircuitFinding,
+        truth: &CircuitTruth,
+        all: &Truth,
+        limit: f64,
+        start_bar_g: Option<f64>,
+    ) {
         self.circuits += 1;
         let across: f64 = all.across(&truth.id).iter().map(|(_, rate)| rate.mbar_l_s()).sum();
         let out = truth.leak_out.map_or(0.0, |(rate, _)| rate.mbar_l_s());
@@ -155,8 +165,8 @@ impl Tally {
         };
         self.rule(WET_BLOCKED, blocked, found.gates.wet.open, &place);
         self.rule(ACID_ACROSS, across > limit, found.gates.descale.open, &place);
-        if found.across_to.is_empty() {
-            self.leak_rate.note(found.leak_rate_mbar_l_s, total);
+        if let (true, Some(start_bar_g)) = (found.across_to.is_empty(), start_bar_g) {
+            self.leak_rate.note(found.leak_rate_mbar_l_s, at_start(truth, all, start_bar_g));
         }
         if !blocked {
             self.flow_factor.note(found.flow_factor_m3_h, truth.today.flow_factor.m3_h());
@@ -189,6 +199,32 @@ impl Tally {
             }
         }
     }
+}
+
+/// Gauge pressure at which the leak-down of a circuit began.
+fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
+    played.visit.entries.iter().rev().filter(|entry| entry.circuit.as_ref() == Some(id)).find_map(|entry| {
+        match &entry.what {
+            What::LeakDown(LeakDown { decay: Decay::Trace(trace), .. }) => {
+                trace.pressures().and_then(|(_, pressures)| pressures.first().copied())
+            }
+            What::LeakDown(LeakDown { decay: Decay::TwoReadings { start, .. }, .. }) => Some(start.bar()),
+            _ => None,
+        }
+    })
+}
+
+/// All that a circuit loses at this gauge pressure; the truth is stated at 7 bar absolute.
+fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
+    let start = start_bar_g + 1.0;
+    let share = |law: LeakLaw| match law {
+        LeakLaw::Laminar => (start * start - 1.0) / 48.0,
+        LeakLaw::Orifice => start / 7.0,
+    };
+    let across =
+        all.leaks_across.iter().filter(|leak| leak.between.0 == truth.id || leak.between.1 == truth.id);
+    let across: f64 = across.map(|leak| leak.leak.rate.mbar_l_s() * share(leak.leak.law)).sum();
+    across + truth.leak_out.map_or(0.0, |(rate, law)| rate.mbar_l_s() * share(law))
 }
 
 /// The circuit that was on the hose of this one.

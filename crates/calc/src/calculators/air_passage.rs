@@ -1,8 +1,8 @@
 //! Calculators: passage of air, chains of sonic conductances.
 
+use super::decay_input::{decay, read_trace};
 use super::{Answer, Calculator, Output};
 use crate::air::discharge::{Charged, Discharge, DischargeError, Gauge, Note};
-use crate::air::leak_down::DecayData;
 use crate::air::passage::{Evidence, Expected, PassageInput, PassageResult, passage};
 use crate::air::sonic::fixture::Fixture;
 use crate::air::sonic::line::{self, Drawing};
@@ -11,10 +11,7 @@ use crate::estimate::Uncertain;
 use crate::form::{Fault, Field, Input, Kind, Preset, Value};
 use crate::hydraulics::piece_form;
 use crate::hydraulics::volume::filled_volume;
-use crate::quantity::{
-    AbsolutePressure, Duration, GaugePressure, PressureDrop, SonicConductance, Temperature, Volume,
-};
-use crate::trace::Trace;
+use crate::quantity::{AbsolutePressure, Duration, PressureDrop, SonicConductance, Temperature, Volume};
 
 /// The calculators of this file.
 pub static ALL: &[&Calculator] = &[&AIR_PASSAGE, &SONIC_SERIES];
@@ -226,54 +223,6 @@ fn expected(input: Input<'_>) -> Result<(Option<Expected>, Option<Volume>), Vec<
         vec![Fault::new("pieces", error.to_string(), "check diameters, lengths and roughness")]
     })?;
     Ok((Some(baseline.unwrap_or_else(|| Expected::of_pieces(&line, drawing))), Some(filled_volume(&pieces))))
-}
-
-fn read_trace(record: Input<'_>) -> Result<Trace, Vec<Fault>> {
-    let (time_s, pressure) = (record.numbers("time_s"), record.numbers("pressure_bar_g"));
-    let mut faults = Vec::new();
-    if time_s.len() != pressure.len() {
-        let problem = format!("{} samples, but {} times", pressure.len(), time_s.len());
-        let hint = "give one sample for each time; null where it is missing";
-        faults.push(Fault::new("trace.pressure_bar_g", problem, hint));
-    }
-    if let Some(at) = time_s.windows(2).position(|pair| matches!(pair, [a, b] if b <= a)) {
-        let problem = format!("time does not rise after sample {at}");
-        faults.push(Fault::new("trace.time_s", problem, "give times that rise"));
-    }
-    if faults.is_empty() {
-        Ok(Trace { time_s, pressure_bar_g: Some(pressure), ..Trace::default() })
-    } else {
-        Err(faults)
-    }
-}
-
-fn decay<'a>(input: Input<'_>, trace: Option<&'a Trace>) -> Result<DecayData<'a>, Vec<Fault>> {
-    let names = ["start_bar_g", "end_bar_g", "seconds"];
-    let readings = names.map(|name| input.optional_number(name));
-    match (trace, readings) {
-        (Some(trace), [None, None, None]) => Ok(DecayData::Trace(trace)),
-        (Some(_), _) => Err(vec![Fault::new(
-            "trace",
-            "given together with two readings",
-            "give the trace or the two readings",
-        )]),
-        (None, [Some(start), Some(end), Some(seconds)]) => Ok(DecayData::TwoReadings {
-            start: GaugePressure::from_bar(start),
-            end: GaugePressure::from_bar(end),
-            time: Duration::from_s(seconds),
-        }),
-        (None, [None, None, None]) => {
-            Err(vec![Fault::new("trace", "missing", "give a trace, or start_bar_g, end_bar_g and seconds")])
-        }
-        (None, readings) => Err(names
-            .iter()
-            .zip(readings)
-            .filter(|(_, reading)| reading.is_none())
-            .map(|(name, _)| {
-                Fault::new(*name, "missing", "two readings need start_bar_g, end_bar_g and seconds")
-            })
-            .collect()),
-    }
 }
 
 fn passage_answer(result: &PassageResult) -> Answer {

@@ -3,16 +3,14 @@
 mod equivalents;
 mod volume;
 
+use super::decay_input::{decay, read_trace};
 use super::{Answer, Calculator, Output};
 use crate::air::energy;
 use crate::air::leak_down::{
     DecayData, Gauge, LeakDownError, LeakDownInput, LeakDownResult, Verdict, leak_down,
 };
 use crate::form::{Fault, Field, Input, Kind, Need, Preset, Value};
-use crate::quantity::{
-    AbsolutePressure, Duration, GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume,
-};
-use crate::trace::Trace;
+use crate::quantity::{AbsolutePressure, Duration, LeakRate, Length, PressureDrop, Temperature, Volume};
 
 /// The calculators of this file.
 pub static ALL: &[&Calculator] = &[
@@ -150,60 +148,6 @@ fn run_leak_down(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
     leak_down(&given)
         .map(|result| leak_down_answer(&result))
         .map_err(|error| vec![leak_down_fault(&error, input)])
-}
-
-fn read_trace(record: Input<'_>) -> Result<Trace, Vec<Fault>> {
-    let trace = Trace {
-        time_s: record.numbers("time_s"),
-        pressure_bar_g: Some(record.numbers("pressure_bar_g")),
-        temperature_deg_c: record.has("temperature_deg_c").then(|| record.numbers("temperature_deg_c")),
-        ..Trace::default()
-    };
-    let mut faults = Vec::new();
-    let columns = [
-        ("trace.pressure_bar_g", &trace.pressure_bar_g),
-        ("trace.temperature_deg_c", &trace.temperature_deg_c),
-    ];
-    for (name, column) in columns {
-        if let Some(column) = column.as_ref().filter(|column| column.len() != trace.len()) {
-            let problem = format!("{} samples, but {} times", column.len(), trace.len());
-            faults.push(Fault::new(name, problem, "give one sample for each time; null where it is missing"));
-        }
-    }
-    if let Some(at) = trace.time_s.windows(2).position(|pair| matches!(pair, [a, b] if b <= a)) {
-        let problem = format!("time does not rise after sample {at}");
-        faults.push(Fault::new("trace.time_s", problem, "give times that rise"));
-    }
-    if faults.is_empty() { Ok(trace) } else { Err(faults) }
-}
-
-fn decay<'a>(input: Input<'_>, trace: Option<&'a Trace>) -> Result<DecayData<'a>, Vec<Fault>> {
-    let names = ["start_bar_g", "end_bar_g", "seconds"];
-    let readings = names.map(|name| input.optional_number(name));
-    match (trace, readings) {
-        (Some(trace), [None, None, None]) => Ok(DecayData::Trace(trace)),
-        (Some(_), _) => Err(vec![Fault::new(
-            "trace",
-            "given together with two readings",
-            "give the trace or the two readings",
-        )]),
-        (None, [Some(start), Some(end), Some(seconds)]) => Ok(DecayData::TwoReadings {
-            start: GaugePressure::from_bar(start),
-            end: GaugePressure::from_bar(end),
-            time: Duration::from_s(seconds),
-        }),
-        (None, [None, None, None]) => {
-            Err(vec![Fault::new("trace", "missing", "give a trace, or start_bar_g, end_bar_g and seconds")])
-        }
-        (None, readings) => Err(names
-            .iter()
-            .zip(readings)
-            .filter(|(_, reading)| reading.is_none())
-            .map(|(name, _)| {
-                Fault::new(*name, "missing", "two readings need start_bar_g, end_bar_g and seconds")
-            })
-            .collect()),
-    }
 }
 
 fn gauge(input: Input<'_>, decay: &DecayData<'_>) -> Gauge {

@@ -4,6 +4,7 @@
 
 mod air_passage;
 mod air_tightness;
+mod decay_input;
 mod flow_factor;
 mod hydraulics;
 mod network;
