@@ -99,13 +99,26 @@ fn ended(output: std::process::Output) -> Ended {
     ended
 }
 
-/// A new empty folder of this test run.
+/// A new empty folder of this test run. What runs of another hour left is removed, so that plants do not pile up.
 pub fn new_folder() -> PathBuf {
     static COUNT: AtomicU32 = AtomicU32::new(0);
+    static SWEPT: OnceLock<()> = OnceLock::new();
+    let place = Path::new(env!("CARGO_TARGET_TMPDIR"));
+    SWEPT.get_or_init(|| sweep(place));
     let name = format!("cli-{}-{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed));
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let folder = place.join(name);
     std::fs::create_dir_all(&folder).unwrap();
     folder
+}
+
+fn sweep(place: &Path) {
+    for entry in std::fs::read_dir(place).into_iter().flatten().flatten() {
+        let age = entry.metadata().and_then(|data| data.modified()).ok().and_then(|time| time.elapsed().ok());
+        let ours = entry.file_name().to_string_lossy().starts_with("cli-");
+        if ours && age.is_some_and(|age| age.as_secs() > 3600) {
+            let _ = std::fs::remove_dir_all(entry.path());
+        }
+    }
 }
 
 /// A path as an argument.
