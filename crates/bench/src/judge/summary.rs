@@ -135,7 +135,7 @@ fn next(circuits: &[CircuitFinding]) -> String {
             let waiting: Vec<&CircuitFinding> =
                 circuits.iter().filter(|other| !other.gates.release.open).collect();
             waiting.first().map_or_else(
-                || "Preserve, tag and release".to_owned(),
+                || "Tag and release".to_owned(),
                 |other| format!("{}: {}", other.id, other.gates.release.reason),
             )
         }
