@@ -109,5 +109,15 @@ pub struct Baseline {
     /// Date that earned it, as YYYY-MM-DD.
     pub date: Option<String>,
     /// Whether it was taken with the other circuits closed or open.
-    pub others: crate::visit::Others,
+    pub others: Others,
+}
+
+/// Whether the other circuits took water at the same time.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Others {
+    /// Only this circuit was open.
+    #[default]
+    Closed,
+    /// All circuits were open.
+    Open,
 }

@@ -8,6 +8,8 @@ use calc::trace::Trace;
 
 use crate::mould::{CircuitId, MouldId};
 
+pub use crate::mould::Others;
+
 /// One stay on the bench.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Visit {
@@ -167,16 +169,6 @@ pub struct AirPassage {
     pub decay: Decay,
     /// Temperature of the air at the start.
     pub air_temperature: Option<Temperature>,
-}
-
-/// Whether the other circuits took water at the same time.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Others {
-    /// Only this circuit was open.
-    #[default]
-    Closed,
-    /// All circuits were open.
-    Open,
 }
 
 /// Water flow at a pressure drop.

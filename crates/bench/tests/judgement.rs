@@ -249,8 +249,11 @@ fn unknown_metals_and_seals_keep_acid_out() {
         let mut strange = circuit("F1");
         strange.metals = metals.into_iter().map(str::to_owned).collect();
         strange.seals = seals.into_iter().map(str::to_owned).collect();
-        let found = &judged(&mould(vec![strange]), good("F1")).circuits[0];
-        assert!(found.gates.wet.open && !found.gates.descale.open, "{:?}", found.gates);
+        let named = strange.metals.contains(&"unobtainium".to_owned());
+        let findings = judged(&mould(vec![strange]), good("F1"));
+        let gates = &findings.circuits[0].gates;
+        assert!(gates.wet.open && !gates.descale.open, "{gates:?}");
+        assert_eq!(findings.warnings.iter().any(|warning| warning.code == "unknown-material"), named);
     }
 }
 

@@ -28,7 +28,7 @@ use calc::numeric::math;
 use calc::quantity::Length;
 
 use crate::finding::{BoreState, CircuitFinding, Findings, HookUpDoubt, Warning};
-use crate::limits::Tables;
+use crate::limits::{Materials, Tables};
 use crate::mould::{Circuit, CircuitId, Mould, Process};
 use crate::visit::Visit;
 use expect::{AsNew, Geometry, surer};
@@ -193,6 +193,7 @@ impl Together<'_> {
         let circuit = one.circuit;
         let mut evidence = one.evidence;
         warnings.extend(one.warnings);
+        warnings.extend(unknown_materials(circuit, &self.tables.materials));
         let bore = main_bore(circuit, one.geometry.as_ref());
         let neighbours = self.neighbours(circuit);
         let test = tight::Test {
@@ -253,6 +254,17 @@ impl Together<'_> {
             evidence,
         }
     }
+}
+
+/// A key that no table knows is often a slip of the pen: `Al7057` for `Al7075`.
+fn unknown_materials(circuit: &Circuit, materials: &Materials) -> Option<Warning> {
+    let metals = circuit.metals.iter().filter(|key| !materials.metals.contains_key(*key));
+    let seals = circuit.seals.iter().filter(|key| !materials.seals.contains_key(*key));
+    let strangers: Vec<&str> = metals.chain(seals).map(String::as_str).collect();
+    (!strangers.is_empty()).then(|| {
+        let text = format!("the materials table does not know {}: check the spelling", strangers.join(", "));
+        Warning::about(&circuit.id, "unknown-material", text)
+    })
 }
 
 /// What was measured on a circuit and what it should be, for the comparison of hoses.
