@@ -13,6 +13,7 @@ mod gates;
 mod hook_up;
 mod next_step;
 mod passage;
+mod side_by_side;
 mod summary;
 mod tested;
 mod tight;
@@ -61,7 +62,8 @@ struct Alone<'a> {
 /// The same mould, visit and tables give the same findings, byte for byte.
 #[must_use]
 pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
-    let alone: Vec<Alone<'_>> = mould.circuits.iter().map(|circuit| alone(circuit, visit)).collect();
+    let alone: Vec<Alone<'_>> =
+        side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit));
     let fallback = tested_volume(None, &visit.rig);
     let watches = cross::watches(visit, |id| {
         alone
@@ -71,15 +73,17 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     });
     let measured: Vec<(CircuitId, Uncertain)> = alone
         .iter()
-        .filter_map(|one| {
-            Some((one.circuit.id.clone(), one.flow.as_ref()?.result.as_ref()?.flow_factor_m3_h))
-        })
+        .filter_map(|one| Some((one.circuit.id.clone(), one.flow.as_ref()?.flow_factor_m3_h()?)))
         .collect();
     let doubts = hook_up::doubts(&alone.iter().map(told).collect::<Vec<_>>());
     let together = Together { mould, visit, tables, watches, measured, doubts };
+    let judged = side_by_side::each(alone, |one| {
+        let (facts, warnings) = together.facts(one);
+        (finding(facts, tables), warnings)
+    });
     let mut warnings = together.general_warnings();
-    let circuits: Vec<CircuitFinding> =
-        alone.into_iter().map(|one| finding(together.facts(one, &mut warnings), tables)).collect();
+    let (circuits, theirs): (Vec<CircuitFinding>, Vec<Vec<Warning>>) = judged.into_iter().unzip();
+    warnings.extend(theirs.into_iter().flatten());
     let map = summary::leak_map(&circuits, &together.watches);
     summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
 }
@@ -188,11 +192,11 @@ impl Together<'_> {
 }
 
 impl Together<'_> {
-    /// Everything about one circuit; its warnings go to the visit's.
-    fn facts<'a>(&self, one: Alone<'a>, warnings: &mut Vec<Warning>) -> Facts<'a> {
+    /// Everything about one circuit, and what the reader should know of it.
+    fn facts<'a>(&self, one: Alone<'a>) -> (Facts<'a>, Vec<Warning>) {
         let circuit = one.circuit;
         let mut evidence = one.evidence;
-        warnings.extend(one.warnings);
+        let mut warnings = one.warnings;
         warnings.extend(unknown_materials(circuit, &self.tables.materials));
         let bore = main_bore(circuit, one.geometry.as_ref());
         let neighbours = self.neighbours(circuit);
@@ -232,7 +236,7 @@ impl Together<'_> {
             .filter(|doubt| doubt.circuits.contains(&circuit.id))
             .flat_map(|doubt| doubt.circuits.iter().filter(|id| **id != circuit.id).cloned())
             .collect();
-        Facts {
+        let facts = Facts {
             circuit,
             port: self.visit.hook_ups.iter().find(|on| on.circuit == circuit.id).map(|on| on.port),
             state: if passage.verdict == crate::finding::Passage::Blocked {
@@ -252,7 +256,8 @@ impl Together<'_> {
             doubted_with,
             die_casting: self.mould.process == Process::DieCasting,
             evidence,
-        }
+        };
+        (facts, warnings)
     }
 }
 

@@ -11,7 +11,7 @@ const WALL_DENSITY_BAR: f64 = 4.5;
 /// Below this share of the starting gauge pressure the model stops: gauges and flow function are poor there.
 const STOP_SHARE: f64 = 0.02;
 /// Steps of the integration per time constant.
-const STEPS_PER_CONSTANT: f64 = 20.0;
+const STEPS_PER_CONSTANT: f64 = 14.0;
 /// Most steps of one curve.
 const STEPS_MOST: f64 = 2_000.0;
 /// Step times settling rate up to which the integration is stable (limit of the method: 2.78).
