@@ -52,6 +52,8 @@ pub(crate) struct FlowFact {
     pub(crate) low_percent: f64,
     pub(crate) high_percent: f64,
     pub(crate) outdated: bool,
+    /// Whether hoses and couplings take most of the pressure drop.
+    pub(crate) hoses_hide: bool,
     /// Whether readings that still count were taken, even if no flow factor came out of them.
     pub(crate) measured: bool,
 }

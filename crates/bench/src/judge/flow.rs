@@ -276,6 +276,7 @@ pub(crate) fn compare(
         low_percent: limits.flow_low.value,
         high_percent: limits.flow_high.value,
         outdated,
+        hoses_hide: result.is_some_and(|result| result.fixture_share > FIXTURE_HIDES),
         measured: seen.is_some_and(|seen| !seen.points.is_empty()),
     }
 }

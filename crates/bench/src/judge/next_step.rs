@@ -163,8 +163,14 @@ fn unsure_flow(facts: &Facts<'_>) -> Advice {
         return Advice::new(NextStep::FindOut, reason)
             .read("bore and turns from the steel, the flow of more sisters, or a baseline once it is known to be clean");
     }
-    Advice::new(NextStep::FindOut, format!("Flow near its limit: {}", percent(facts)))
-        .read(format!("{FLOW}, at a larger flow or over 60 s"))
+    let advice = Advice::new(NextStep::FindOut, format!("Flow near its limit: {}", percent(facts)));
+    if facts.flow.hoses_hide {
+        advice.read(format!(
+            "{FLOW}, at the mould's own ports or through short wide hoses: these hide the mould"
+        ))
+    } else {
+        advice.read(format!("{FLOW}, at a larger flow or over 60 s"))
+    }
 }
 
 fn low_flow(facts: &Facts<'_>, gates: &Gates) -> Advice {

@@ -134,8 +134,10 @@ pub enum FlowFactorError {
     Pieces(#[from] HydraulicsError),
     /// What hoses and couplings leave of the drop is not clearly above zero.
     #[error(
-        "after hoses and couplings {left_bar:.4} bar are left of {drop_bar:.4} bar, uncertain by {uncertainty_bar:.4} bar: \
-         the circuit's share cannot be told; measure at a larger flow, with short wide hoses, and zero the gauges"
+        "hoses and couplings account for {hoses_bar:.2} of {drop_bar:.2} bar, and what is left is uncertain by \
+         {uncertainty_bar:.2} bar: the circuit's share cannot be told; measure at a larger flow, with short wide hoses, and \
+         zero the gauges",
+        hoses_bar = drop_bar - left_bar
     )]
     CannotTell {
         /// Measured drop at the clearest point.

@@ -174,8 +174,11 @@ pub(super) fn notes(
     let still = series.pressure_mbar.iter().all(|pressure| (pressure - series.start_mbar()).abs() < 1e-7);
     let (bore, hose) = (input.bore.is_none(), input.hose_volume.is_none());
     let temperature = input.wall_temperature.is_none() && !logs_temperature(input);
+    // Two readings of one pressure may differ by a whole step of the gauge.
+    let beyond_a_step =
+        !series.two_readings || series.end_mbar() - series.start_mbar() > 1.01 * series.step_mbar;
     [
-        (rate + Z95 * sd < 0.0).then_some(Note::Rising),
+        (rate + Z95 * sd < 0.0 && beyond_a_step).then_some(Note::Rising),
         (lost > GROSS_SHARE && rate > input.limit.mbar_l_s()).then_some(Note::GrossLeak),
         series.emptied.then_some(Note::LowerLimit),
         outcome.fast.then_some(Note::EmptiedFast),
