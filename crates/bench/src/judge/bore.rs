@@ -5,7 +5,8 @@ use calc::hydraulics::circuit::clean_flow_factor;
 use calc::hydraulics::flow_factor::{PieceKnowledge, PointUncertainty};
 use calc::hydraulics::piece::{ElbowMake, Piece};
 use calc::infer::bore::{
-    Bench, BoreInput, BoreState, Design, Hoses, Prior, Reading, Seen, Sweep, Worth, bore_state,
+    Bench, BoreInput, BoreState, DRAWN_EXPONENT_SD, Design, Hoses, Prior, Reading, Seen, Sweep, Worth,
+    bore_state,
 };
 use calc::quantity::Length;
 
@@ -26,6 +27,8 @@ const ORDINARY_BORES_MM: [f64; 3] = [7.0, 10.0, 13.0];
 const ORDINARY_LENGTH_MM: f64 = 1200.0;
 /// What such a circuit's flow factor, volume and conductance may be off, in ln.
 const ORDINARY_LN: (f64, f64, f64) = (0.6, 0.7, 0.6);
+/// How far the exponent of a circuit differs from that of guessed pieces (own proposal).
+const GUESSED_EXPONENT_SD: f64 = 0.04;
 /// Hoses where the rig does not say, ml: their share of a volume's uncertainty.
 const HOSES_RELATIVE: f64 = 0.03;
 /// Air expansion and draining repeat to this, relative (own proposal).
@@ -57,6 +60,11 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
             weight: 1.0,
             knowledge: known.knowledge,
             flow_ln: known.flow_ln,
+            exponent_sd: if known.knowledge == PieceKnowledge::DRAWING {
+                DRAWN_EXPONENT_SD
+            } else {
+                GUESSED_EXPONENT_SD
+            },
             volume_ln: known.volume_ln,
             air_ln: known.air_ln,
         }];
@@ -68,6 +76,7 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
             weight: 1.0,
             knowledge: PieceKnowledge::GUESSED,
             flow_ln: ORDINARY_LN.0,
+            exponent_sd: GUESSED_EXPONENT_SD,
             volume_ln: ORDINARY_LN.1,
             air_ln: ORDINARY_LN.2,
         })

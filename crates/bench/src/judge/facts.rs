@@ -98,7 +98,6 @@ impl Ratio {
         let (down, up) = (math::exp(Z95 * self.down_ln), math::exp(Z95 * self.up_ln));
         Estimate { value: percent, low: percent / down, high: percent * up, coverage: 0.95 }
     }
-
 }
 
 /// How the flow stands against its limits.

@@ -3,7 +3,7 @@
 use nalgebra::{SMatrix, SVector};
 
 /// How many.
-pub const COUNT: usize = 21;
+pub const COUNT: usize = 22;
 /// One number for each unknown.
 pub type Row = SVector<f64, COUNT>;
 /// Pairs of them.
@@ -51,3 +51,5 @@ pub const PLUG: usize = 18;
 pub const GAIN_THEN: usize = 19;
 /// Zero of the gauges of the baseline.
 pub const ZERO_THEN: usize = 20;
+/// Exponent of hoses and couplings.
+pub const HOSES_STEEPNESS: usize = 21;

@@ -11,6 +11,8 @@ use crate::numeric::math;
 const STEPS: u32 = 12;
 /// Change of the unknowns at which it has arrived.
 const CONVERGED: f64 = 1e-3;
+/// Change below which a hypothesis may be given up.
+const NEAR: f64 = 0.5;
 /// Longest step of an unknown, in prior standard deviations.
 const STRIDE: f64 = 2.0;
 /// ln of the weight below the best at which a hypothesis is given up.
@@ -97,7 +99,9 @@ fn solve(model: &Model<'_>, hopeless: impl Fn(f64) -> bool) -> Option<Solved> {
             change *= 0.5;
         }
         let arrived = change.iter().all(|part| part.abs() < CONVERGED);
-        if arrived || step + 1 == STEPS || step == 2 {
+        // Far from its end a hypothesis looks worse than it is.
+        let near = change.iter().all(|part| part.abs() < NEAR);
+        if arrived || step + 1 == STEPS || near {
             let precision = self::precision(&rows);
             let ln_evidence = ln_evidence(&rows, misses, &precision)?;
             if arrived || step + 1 == STEPS {

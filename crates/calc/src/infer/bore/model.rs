@@ -9,10 +9,11 @@ use crate::numeric::math;
 
 /// A node stands for a normal surrounding of this many steps; neighbours then add up to a smooth prior.
 const KERNEL_STEPS: f64 = 0.7;
-/// Steepness of real curves against those of pieces (as in `flow_factor`).
-const STEEPNESS: f64 = 0.014;
+/// Exponent of drop against flow of hoses and couplings, and its standard deviation: between the friction of a smooth
+/// hose and the square of a coupling (own proposal from simulated hoses).
+const HOSES_EXPONENT: (f64, f64) = (1.9, 0.05);
 /// Ordinary hoses where nothing is known of them, m3/h, and spread of ln (common practice, no source).
-const ORDINARY_HOSES: (f64, f64) = (1.1, 0.35);
+const ORDINARY_HOSES: (f64, f64) = (0.8, 0.45);
 /// Spread of ln conductance where a design's own air cannot be computed.
 const AIR_UNKNOWN_LN: f64 = 0.5;
 
@@ -128,7 +129,9 @@ impl<'a> Model<'a> {
             let ratio = station.flow_m3_h() / factor_m3_h;
             let mut row = Row::zeros();
             row[column::HOSES] = -2.0 * relative;
-            terms.push(Term { value: station.density_ratio * ratio * ratio, row, curve: 0.0 });
+            row[column::HOSES_STEEPNESS] = HOSES_EXPONENT.1 * math::ln(ratio);
+            let value = station.density_ratio * math::powf(ratio, HOSES_EXPONENT.0);
+            terms.push(Term { value, row, curve: 0.0 });
         }
         let exponent = self.exponent_at(at);
         for (place, term) in terms.iter_mut().enumerate() {
@@ -185,7 +188,7 @@ impl<'a> Model<'a> {
         let exponent = self.exponent_at(at);
         for term in &mut terms {
             term.row[column::LEVEL] = exponent * profile.flow_ln;
-            term.row[column::STEEPNESS] = STEEPNESS * ln_flow_ratio;
+            term.row[column::STEEPNESS] = profile.exponent_sd * ln_flow_ratio;
             if !then {
                 term.row[column::LEVEL_TODAY] = self.misfit.level;
                 term.row[column::STEEPNESS_TODAY] = self.misfit.steepness * ln_flow_ratio;
@@ -310,7 +313,8 @@ impl<'a> Model<'a> {
             let ratio = flow_share * self.profile.flow_factor_m3_h / factor_m3_h;
             let mut row = Row::zeros();
             row[column::HOSES] = -2.0 * relative;
-            terms.push(Term { value: ratio * ratio, row, curve: 0.0 });
+            row[column::HOSES_STEEPNESS] = HOSES_EXPONENT.1 * math::ln(ratio);
+            terms.push(Term { value: math::powf(ratio, HOSES_EXPONENT.0), row, curve: 0.0 });
         }
         for term in &mut terms {
             term.row[column::GAIN] = -exponent * gain;

@@ -26,6 +26,8 @@ const MOST_DROP: f64 = 25.0;
 const SCATTER_SHARE: f64 = 0.3;
 /// Relative uncertainty of friction between laminar and turbulent flow (as in `flow_factor`).
 const TRANSITION_RELATIVE: f64 = 0.15;
+/// No meter of a bench repeats a flow better than this, relative (own proposal).
+const REPEATS_RELATIVE: f64 = 0.003;
 /// What no reading of a drop gets below, relative.
 const FLOOR_RELATIVE: f64 = 1e-3;
 /// Pressure at which the water's properties are taken; they hardly depend on it.
@@ -91,6 +93,7 @@ pub struct Profile {
     pub ln_sonic: Option<f64>,
     pub width_sd_mm: f64,
     pub flow_ln: f64,
+    pub exponent_sd: f64,
     pub volume_ln: f64,
     pub air_ln: f64,
 }
@@ -150,6 +153,7 @@ impl Profile {
                 .map(|line| math::ln(line.part.conductance().dm3_s_bar())),
             width_sd_mm: design.knowledge.bore_sd_mm,
             flow_ln: design.flow_ln,
+            exponent_sd: design.exponent_sd,
             volume_ln: design.volume_ln,
             air_ln: design.air_ln,
             stations,
@@ -209,6 +213,7 @@ impl Station {
         let measured_bar = point.drop.bar();
         let scatter_bar = root_sum_square(&[
             SCATTER_SHARE * uncertainty.flow_relative * exponent * measured_bar,
+            REPEATS_RELATIVE * exponent * measured_bar,
             SCATTER_SHARE * uncertainty.drop_bar,
             TRANSITION_RELATIVE * doubtful * clean_bar,
             FLOOR_RELATIVE * measured_bar,

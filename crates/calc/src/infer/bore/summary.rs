@@ -14,6 +14,11 @@ const DEPOSIT_G_ML: (f64, f64) = (2.3, 0.25);
 const PLUG_COEFFICIENT: (f64, f64) = (0.7, 0.09);
 /// Spread of ln thickness that a thickness alone does not hold: no layer is the same everywhere (own choice).
 const UNEVEN_LN: f64 = 0.05;
+/// Share of circuits whose readings say nothing of them: of another circuit, taken wrongly, of a circuit that is not as
+/// drawn (own proposal). Without it a slip would make the answer as sure as a good reading.
+const SLIPS: f64 = 0.04;
+/// Fits of such readings crowd at zero: density `SLIP_FIT x fit^(SLIP_FIT - 1)`; those of good ones are spread evenly.
+const SLIP_FIT: f64 = 0.3;
 /// ln of a share of nothing: keeps logarithms finite.
 const LEAST: f64 = 1e-6;
 
@@ -23,6 +28,12 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
         if let Some(sum) = classes.get_mut(one.node.class.place()) {
             *sum += one.weight;
         }
+    }
+    let prior_sum: f64 = input.prior.classes.iter().sum();
+    let fit = fit(judged);
+    let slipped = slipped(fit);
+    for (probability, prior) in classes.iter_mut().zip(input.prior.classes) {
+        *probability = (1.0 - slipped) * *probability + slipped * prior / prior_sum;
     }
     let [as_new, even_deposit, local_plug, mixed, rough, unknown] = classes;
     let plugged_branch = judged
@@ -45,7 +56,7 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
         }),
         plug_bore_mm: plug_bore(judged, input),
         mass_g: mass(judged, input),
-        fit: fit(judged),
+        fit,
         next: next::next(judged, input),
     }
 }
@@ -123,4 +134,10 @@ fn fit(judged: &[Judged<'_>]) -> f64 {
             stats::chi_squared_above(one.misses, readings)
         })
         .fold(0.0, f64::max)
+}
+
+/// Probability that the readings say nothing of this circuit, from how well they fit (Bayes' rule).
+fn slipped(fit: f64) -> f64 {
+    let slip = SLIPS * SLIP_FIT * math::powf(fit.max(1e-12), SLIP_FIT - 1.0);
+    slip / (slip + 1.0 - SLIPS)
 }
