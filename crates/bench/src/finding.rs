@@ -187,8 +187,22 @@ pub struct CircuitFinding {
     pub compared_with: Option<String>,
     /// Probability of each state; they add up to 1.
     pub state: BTreeMap<BoreState, f64>,
+    /// Whether some picture of the bore fits all readings; none without a state.
+    pub state_fits: Option<bool>,
+    /// Share of the layer in the extra pressure loss, where something is wrong inside.
+    pub layer_share: Option<Estimate>,
     /// Thickness of the layer, where a layer is likely.
     pub deposit_thickness_mm: Option<Estimate>,
+    /// Mass of the layer, where a layer is likely.
+    pub deposit_mass_g: Option<Estimate>,
+    /// Width of the hole that a narrow place leaves, where one is likely.
+    pub plug_bore_mm: Option<Estimate>,
+    /// Probability that a branch of a split is plugged.
+    pub plugged_branch: f64,
+    /// The further reading that would tell most of the bore, unless nothing is left to tell.
+    pub next_reading: Option<NextReading>,
+    /// All further readings that were weighed, the most telling first.
+    pub further_readings: Vec<NextReading>,
     /// Filled volume, hoses removed.
     pub filled_volume_ml: Option<Estimate>,
     /// Filled volume in per cent of what it should be.
@@ -207,6 +221,21 @@ pub struct CircuitFinding {
     pub cautions: Vec<&'static str>,
     /// What it rests on.
     pub evidence: Vec<Evidence>,
+}
+
+/// A further reading and what it would be worth.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NextReading {
+    /// The reading.
+    pub kind: calc::infer::bore::Reading,
+    /// Minutes at the bench.
+    pub minutes: u32,
+    /// In plain words, with the minutes.
+    pub text: String,
+    /// Expected information about the state of the bore, bits.
+    pub bits: f64,
+    /// Probability that the state is then known with 95 %.
+    pub confident: f64,
 }
 
 /// Hoses that seem to be on the wrong circuit.

@@ -4,8 +4,8 @@
 //! between machines. The drawings behind the evidence are not part of the document.
 
 use bench::finding::{
-    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, HookUpDoubt, LimitUsed, NextStep, Passage,
-    Tightness, Warning,
+    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, HookUpDoubt, LimitUsed, NextReading,
+    NextStep, Passage, Tightness, Warning,
 };
 use bench::mould::CircuitId;
 use bench::picture::LeakMap;
@@ -85,7 +85,12 @@ fn circuit(found: &CircuitFinding) -> Json {
         "against_baseline_percent": estimate(found.against_baseline_percent),
         "compared_with": found.compared_with,
         "state": states(found),
+        "state_fits": found.state_fits,
+        "layer_share": estimate(found.layer_share),
         "deposit_thickness_mm": estimate(found.deposit_thickness_mm),
+        "deposit_mass_g": estimate(found.deposit_mass_g),
+        "plug_bore_mm": estimate(found.plug_bore_mm),
+        "plugged_branch": six_digits(found.plugged_branch),
         "filled_volume_ml": estimate(found.filled_volume_ml),
         "filled_volume_percent": estimate(found.filled_volume_percent),
         "bore_mm": found.bore_mm.map_or(Json::Null, six_digits),
@@ -97,8 +102,18 @@ fn circuit(found: &CircuitFinding) -> Json {
         "next_step": next_step(found.next_step),
         "reason": found.reason,
         "best_next_reading": found.best_next_reading,
+        "further_readings": found.further_readings.iter().map(further_reading).collect::<Vec<_>>(),
         "cautions": found.cautions,
         "evidence": found.evidence.iter().map(evidence).collect::<Vec<_>>(),
+    })
+}
+
+fn further_reading(reading: &NextReading) -> Json {
+    json!({
+        "text": reading.text,
+        "minutes": reading.minutes,
+        "expected_information_bits": six_digits(reading.bits),
+        "probability_of_a_sure_state": six_digits(reading.confident),
     })
 }
 

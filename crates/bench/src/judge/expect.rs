@@ -3,13 +3,9 @@
 use calc::air::passage::Expected;
 use calc::air::sonic::line::{Drawing, conductance};
 use calc::estimate::{Uncertain, root_sum_square};
-use calc::hydraulics::circuit::clean_flow_factor;
-use calc::hydraulics::deposit::coated;
 use calc::hydraulics::flow_factor::{PieceKnowledge, expected_flow_factor};
 use calc::hydraulics::piece::{ElbowMake, Piece};
 use calc::hydraulics::volume::filled_volume;
-use calc::infer::coarse::LayerPoint;
-use calc::numeric::math;
 use calc::quantity::{Length, Temperature};
 
 use crate::mould::{Baseline, Circuit, Known};
@@ -124,45 +120,4 @@ impl Geometry {
     pub(crate) fn volume_ml(&self) -> AsNew {
         AsNew::new(filled_volume(&self.pieces).ml(), self.volume_ln, self.from)
     }
-
-    /// What layers of rising thickness do to flow factor and volume.
-    pub(crate) fn layers(&self) -> Vec<LayerPoint> {
-        let (Ok(flow), volume) = (clean_flow_factor(&self.pieces), filled_volume(&self.pieces)) else {
-            return Vec::new();
-        };
-        let mut points = vec![LayerPoint { thickness_mm: 0.0, ln_flow: 0.0, ln_volume: 0.0 }];
-        // A tenth of a millimetre from step to step at first, wider later: flow falls ever faster.
-        let mut thickness_mm = 0.02;
-        while points.len() < 40 {
-            let Some(narrowed) = coated(&self.pieces, Length::from_mm(thickness_mm)) else { break };
-            let Ok(left) = clean_flow_factor(&narrowed) else { break };
-            let point = LayerPoint {
-                thickness_mm,
-                ln_flow: math::ln(left / flow),
-                ln_volume: math::ln(filled_volume(&narrowed) / volume),
-            };
-            points.push(point);
-            if point.ln_flow < -3.0 {
-                break;
-            }
-            thickness_mm += 0.02_f64.max(0.12 * thickness_mm);
-        }
-        points
-    }
-}
-
-/// Layers on a plain bore where no pieces are known: closed form with six tenths of the loss in the bore (design
-/// pages, section 7).
-pub(crate) fn layers_of_plain_bore(bore_mm: f64) -> Vec<LayerPoint> {
-    (0..40)
-        .map(|step| bore_mm * 0.01 * f64::from(step))
-        .map(|thickness_mm| {
-            let free = 1.0 - 2.0 * thickness_mm / bore_mm;
-            LayerPoint {
-                thickness_mm,
-                ln_flow: -math::ln(0.6 * math::powf(free, -4.75) + 0.4) / 1.75,
-                ln_volume: 2.0 * math::ln(free),
-            }
-        })
-        .collect()
 }

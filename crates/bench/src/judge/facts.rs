@@ -1,12 +1,12 @@
 //! What the readings of one circuit came to, before any rule is applied.
 
 use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
-use calc::infer::coarse::CoarseState;
+use calc::infer::bore::BoreState;
 use calc::numeric::math;
 
 use super::expect::AsNew;
 
-use crate::finding::{Evidence, Passage, Tightness};
+use crate::finding::{Evidence, NextReading, Passage, Tightness};
 use crate::mould::{Circuit, CircuitId};
 
 /// Air kept in.
@@ -35,6 +35,8 @@ pub(crate) struct PassageFact {
     /// The air went out through the circuit, however well it passed: it is not blocked.
     pub(crate) air_went_out: bool,
     pub(crate) would_tell: Option<String>,
+    /// Of the circuit alone, hoses known and taken out.
+    pub(crate) sonic_dm3_s_bar: Option<Estimate>,
 }
 
 impl PassageFact {
@@ -96,11 +98,6 @@ impl Ratio {
         let (down, up) = (math::exp(Z95 * self.down_ln), math::exp(Z95 * self.up_ln));
         Estimate { value: percent, low: percent / down, high: percent * up, coverage: 0.95 }
     }
-
-    /// Logarithm, with the wider of both spreads.
-    pub(crate) fn ln(&self) -> Uncertain {
-        Uncertain::new(math::ln(self.value), self.down_ln.max(self.up_ln))
-    }
 }
 
 /// How the flow stands against its limits.
@@ -152,7 +149,10 @@ pub(crate) struct Facts<'a> {
     pub(crate) passage: PassageFact,
     pub(crate) flow: FlowFact,
     pub(crate) volume: VolumeFact,
-    pub(crate) state: CoarseState,
+    /// Nothing if no reading speaks of the bore.
+    pub(crate) state: Option<BoreState>,
+    pub(crate) next_reading: Option<NextReading>,
+    pub(crate) further_readings: Vec<NextReading>,
     pub(crate) bore_mm: Option<f64>,
     pub(crate) dried: bool,
     pub(crate) acid_left: bool,

@@ -36,6 +36,9 @@ pub(crate) struct FlowSeen {
     pub(crate) result: Option<FlowFactorResult>,
     pub(crate) others: Others,
     pub(crate) fixture: Option<Fixture>,
+    pub(crate) through_fixture: bool,
+    /// Relative scatter of the flow within a reading, the largest.
+    pub(crate) scatter: f64,
     pub(crate) largest_l_min: f64,
     pub(crate) evidence: Vec<Evidence>,
     pub(crate) warnings: Vec<Warning>,
@@ -75,6 +78,8 @@ pub(crate) fn read(
         result: None,
         others,
         fixture: None,
+        through_fixture: false,
+        scatter: 0.0,
         largest_l_min: 0.0,
         evidence: Vec::new(),
         warnings: Vec::new(),
@@ -95,8 +100,10 @@ pub(crate) fn read(
     if seen.points.is_empty() {
         return Some(seen);
     }
+    seen.through_fixture = through_fixture;
     seen.fixture = fixture(circuit, rig, through_fixture, &mut seen.warnings);
     let scatter = repeatability.iter().copied().fold(0.0, f64::max);
+    seen.scatter = scatter;
     let uncertainty = PointUncertainty {
         flow_relative: root_sum_square(&[rig.flow_uncertainty_relative, scatter]),
         drop_bar: rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2,

@@ -3,6 +3,7 @@
 //! The order is fixed: volumes first (a leak rate needs one), then tightness, passage and flow, then the state of
 //! the bore, doubts about hoses, gates, and the next step. Nothing here depends on clock, chance or machine.
 
+mod bore;
 pub mod cautions;
 mod cross;
 mod curve;
@@ -24,7 +25,7 @@ use std::collections::BTreeMap;
 
 use calc::air::passage::Expected;
 use calc::estimate::Uncertain;
-use calc::infer::coarse::{CoarseState, Seen, coarse_state};
+use calc::infer::bore::BoreState as Inside;
 use calc::numeric::math;
 use calc::quantity::Length;
 
@@ -33,7 +34,7 @@ use crate::limits::{Materials, Tables};
 use crate::mould::{Circuit, CircuitId, Mould, Process};
 use crate::visit::Visit;
 use expect::{AsNew, Geometry, surer};
-use facts::{Facts, FlowFact, VolumeFact};
+use facts::{Facts, VolumeFact};
 use flow::FlowSeen;
 use hook_up::{Quantity, Told};
 use tested::{TestedVolume, tested_volume};
@@ -53,6 +54,8 @@ struct Alone<'a> {
     flow_as_new: Option<AsNew>,
     air: Option<Expected>,
     volume_as_new: Option<AsNew>,
+    /// Whether baseline and flow of today were taken the same way.
+    comparable: bool,
     evidence: Vec<crate::finding::Evidence>,
     warnings: Vec<Warning>,
 }
@@ -135,6 +138,7 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
         flow_as_new,
         air,
         volume_as_new,
+        comparable,
         evidence,
         warnings,
     }
@@ -195,8 +199,7 @@ impl Together<'_> {
     /// Everything about one circuit, and what the reader should know of it.
     fn facts<'a>(&self, one: Alone<'a>) -> (Facts<'a>, Vec<Warning>) {
         let circuit = one.circuit;
-        let mut evidence = one.evidence;
-        let mut warnings = one.warnings;
+        let (mut evidence, mut warnings) = (one.evidence.clone(), one.warnings.clone());
         warnings.extend(unknown_materials(circuit, &self.tables.materials));
         let bore = main_bore(circuit, one.geometry.as_ref());
         let neighbours = self.neighbours(circuit);
@@ -223,7 +226,13 @@ impl Together<'_> {
         let (passage, found, said) = passage::judge(&test, &one.timeline);
         evidence.extend(found);
         warnings.extend(said);
-        let as_new = surer(one.flow_as_new, flow::sisters(circuit, &self.measured));
+        let sisters = flow::sisters(circuit, &self.measured);
+        // Volume and flow end at a block and say nothing of the rest of the bore.
+        let state = (passage.verdict != crate::finding::Passage::Blocked)
+            .then(|| bore::judge(&one, &self.visit.rig, &passage, sisters.as_ref()))
+            .flatten();
+        warnings.extend(state.as_ref().and_then(|state| bore::warnings(&one, state)));
+        let as_new = surer(one.flow_as_new, sisters);
         let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
         let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);
         if let Some(seen) = &one.flow {
@@ -239,12 +248,13 @@ impl Together<'_> {
         let facts = Facts {
             circuit,
             port: self.visit.hook_ups.iter().find(|on| on.circuit == circuit.id).map(|on| on.port),
-            state: if passage.verdict == crate::finding::Passage::Blocked {
-                // Volume and flow end at the block and say nothing of the rest of the bore.
-                CoarseState::NOTHING_SEEN
-            } else {
-                state(&flow, &one.volume, one.geometry.as_ref(), bore)
-            },
+            next_reading: state.as_ref().and_then(|state| bore::next_reading(state, &self.visit.rig)),
+            further_readings: state
+                .iter()
+                .flat_map(|state| &state.next)
+                .map(|worth| bore::in_words(worth, &self.visit.rig))
+                .collect(),
+            state,
             tightness,
             passage,
             flow,
@@ -305,38 +315,13 @@ fn main_bore(circuit: &Circuit, geometry: Option<&Geometry>) -> Option<Length> {
         .or_else(|| geometry.and_then(|known| calc::hydraulics::volume::main_bore(&known.pieces)))
 }
 
-/// Bore of an ordinary circuit, where nothing is known.
-const ORDINARY_BORE_MM: f64 = 10.0;
-
-fn state(
-    flow: &FlowFact,
-    volume: &VolumeFact,
-    geometry: Option<&Geometry>,
-    bore: Option<Length>,
-) -> CoarseState {
-    let seen = Seen {
-        ln_flow: flow.ratio.as_ref().map(facts::Ratio::ln),
-        ln_volume: volume.ratio.as_ref().map(facts::Ratio::ln),
-    };
-    let layers = geometry
-        .map(Geometry::layers)
-        .filter(|points| points.len() > 2)
-        .unwrap_or_else(|| expect::layers_of_plain_bore(bore.map_or(ORDINARY_BORE_MM, Length::mm)));
-    coarse_state(&layers, seen)
-}
-
 fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
     let gates = gates::gates(&facts, &tables.materials);
     let advice = next_step::advise(&facts, &gates);
-    let state = BTreeMap::from([
-        (BoreState::AsNew, facts.state.as_new),
-        (BoreState::EvenDeposit, facts.state.even_deposit),
-        (BoreState::LocalPlug, facts.state.local_plug),
-        (BoreState::Mixed, facts.state.mixed),
-        (BoreState::Rough, facts.state.rough),
-        (BoreState::Unknown, facts.state.unknown),
-    ]);
-    let layered = facts.state.even_deposit + facts.state.mixed > 0.5;
+    let inside = facts.state.as_ref();
+    let layered = inside.is_some_and(|state| state.even_deposit + state.mixed > 0.5);
+    let plugged = inside.is_some_and(|state| state.local_plug + state.mixed > 0.5);
+    let wrong = inside.is_some_and(|state| state.even_deposit + state.local_plug + state.mixed > 0.5);
     CircuitFinding {
         id: facts.circuit.id.clone(),
         half: facts.circuit.half.clone(),
@@ -349,8 +334,15 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         flow_factor_m3_h: facts.flow.flow_factor_m3_h,
         against_baseline_percent: facts.flow.ratio.as_ref().map(facts::Ratio::percent),
         compared_with: facts.flow.ratio.map(|ratio| ratio.compared_with),
-        state,
-        deposit_thickness_mm: facts.state.thickness_mm.filter(|_| layered),
+        state: probabilities(inside),
+        state_fits: inside.map(Inside::fits),
+        layer_share: inside.and_then(|state| state.layer_share).filter(|_| wrong),
+        deposit_thickness_mm: inside.and_then(|state| state.thickness_mm).filter(|_| layered),
+        deposit_mass_g: inside.and_then(|state| state.mass_g).filter(|_| layered),
+        plug_bore_mm: inside.and_then(|state| state.plug_bore_mm).filter(|_| plugged),
+        plugged_branch: inside.map_or(0.0, |state| state.plugged_branch),
+        next_reading: facts.next_reading,
+        further_readings: facts.further_readings,
         filled_volume_ml: facts.volume.volume_ml.map(|value| value.estimate()),
         filled_volume_percent: facts.volume.ratio.as_ref().map(facts::Ratio::percent),
         bore_mm: facts.bore_mm,
@@ -361,4 +353,16 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         best_next_reading: advice.best_next_reading,
         evidence: facts.evidence,
     }
+}
+
+fn probabilities(inside: Option<&Inside>) -> BTreeMap<BoreState, f64> {
+    let Some(state) = inside else { return BTreeMap::from([(BoreState::Unknown, 1.0)]) };
+    BTreeMap::from([
+        (BoreState::AsNew, state.as_new),
+        (BoreState::EvenDeposit, state.even_deposit),
+        (BoreState::LocalPlug, state.local_plug),
+        (BoreState::Mixed, state.mixed),
+        (BoreState::Rough, state.rough),
+        (BoreState::Unknown, state.unknown),
+    ])
 }

@@ -1,8 +1,10 @@
 //! What to do next with a circuit, why, and which further reading would help most.
 
+use super::bore::DECIDED;
 use super::facts::{Facts, FlowGrade, Ratio};
 use super::gates::names;
 use crate::finding::{Gates, NextStep, Passage, Tightness};
+use calc::infer::bore::BoreState;
 
 /// A step with its reason.
 pub(crate) struct Advice {
@@ -21,13 +23,10 @@ impl Advice {
     }
 }
 
-/// Probability from which on the state of the bore decides the step.
-const DECIDED: f64 = 0.8;
-
 const LEAK_DOWN: &str = "leak-down: 6 bar, settle 10 s, watch 60 s (3 minutes)";
 const PASSAGE: &str = "air passage: a reservoir emptied through the circuit (2 minutes)";
+const LOOK_INSIDE: &str = "look inside: endoscope through the nearest plug (10 minutes)";
 const FLOW: &str = "flow alone, others closed, with both pressures and the water temperature (4 minutes)";
-const VOLUME: &str = "filled volume by air expansion from a known vessel, no wetting (3 minutes)";
 const WATCH: &str = "cross-watch: charge this circuit, close and watch its neighbours for 60 s (4 minutes)";
 
 /// The next step; the first thing that stands in the way decides.
@@ -174,35 +173,56 @@ fn unsure_flow(facts: &Facts<'_>) -> Advice {
 }
 
 fn low_flow(facts: &Facts<'_>, gates: &Gates) -> Advice {
-    let state = &facts.state;
-    let layered = state.even_deposit + state.mixed;
     let flow = percent(facts);
-    if layered >= DECIDED {
-        let thickness = state.thickness_mm.map_or_else(String::new, |layer| {
-            format!(" of about {:.1} mm ({:.1} to {:.1})", layer.value, layer.low, layer.high)
-        });
-        return if gates.descale.open {
-            Advice::new(NextStep::Descale, format!("Deposit{thickness}: {flow}"))
-        } else {
-            Advice::new(
-                NextStep::FindOut,
-                format!("Deposit{thickness}, but it may not be descaled yet: {}", gates.descale.reason),
-            )
-            .read("what opens the descale gate")
-        };
+    let Some(state) = facts.state.as_ref() else {
+        return Advice::new(NextStep::FindOut, format!("Too little flow: {flow}")).read(LOOK_INSIDE);
+    };
+    if !state.fits() {
+        let reason = format!("Too little flow ({flow}), and no single picture of the bore fits all readings");
+        return bore_reading(facts, Advice::new(NextStep::FindOut, reason));
+    }
+    if state.even_deposit + state.mixed >= DECIDED {
+        return deposit(state, &flow, gates);
     }
     if state.local_plug >= DECIDED {
-        return Advice::new(
-            NextStep::Open,
-            format!("One narrow place, most likely: {flow}, and its filled volume is whole"),
-        );
+        let what = if state.plugged_branch > 0.5 * state.local_plug {
+            "A branch of its split is plugged, most likely"
+        } else {
+            "One narrow place, most likely"
+        };
+        return Advice::new(NextStep::Open, format!("{what}: {flow}, and no layer takes room"));
     }
-    let advice =
-        Advice::new(NextStep::FindOut, format!("Deposit or one narrow place: flow cannot tell ({flow})"));
-    if facts.volume.volume_ml.is_none() {
-        advice.read(VOLUME)
-    } else {
-        advice.read("look inside: endoscope through the nearest plug (10 minutes)")
+    if state.rough >= DECIDED {
+        let reason =
+            format!("A rough wall without a layer, most likely ({flow}): acid would only make it rougher");
+        return Advice::new(NextStep::FindOut, reason).read(LOOK_INSIDE);
+    }
+    let reason = format!(
+        "Too little flow ({flow}), and the readings do not tell why: deposit {:.0} %, narrow place {:.0} %, both {:.0} %, rough wall {:.0} %",
+        100.0 * state.even_deposit,
+        100.0 * state.local_plug,
+        100.0 * state.mixed,
+        100.0 * state.rough
+    );
+    bore_reading(facts, Advice::new(NextStep::FindOut, reason))
+}
+
+fn deposit(state: &BoreState, flow: &str, gates: &Gates) -> Advice {
+    let thickness = state.thickness_mm.map_or_else(String::new, |layer| {
+        format!(" of about {:.1} mm ({:.1} to {:.1})", layer.value, layer.low, layer.high)
+    });
+    if gates.descale.open {
+        return Advice::new(NextStep::Descale, format!("Deposit{thickness}: {flow}"));
+    }
+    let reason = format!("Deposit{thickness}, but it may not be descaled yet: {}", gates.descale.reason);
+    Advice::new(NextStep::FindOut, reason).read("what opens the descale gate")
+}
+
+/// The reading that tells most of the bore; where none tells much, eyes do.
+fn bore_reading(facts: &Facts<'_>, advice: Advice) -> Advice {
+    match &facts.next_reading {
+        Some(next) => advice.read(next.text.clone()),
+        None => advice.read(LOOK_INSIDE),
     }
 }
 

@@ -47,6 +47,7 @@ pub(crate) fn judge(test: &Test<'_>, timeline: &Timeline<'_>) -> (PassageFact, V
         water_passed_l_min: water,
         air_went_out: false,
         would_tell: None,
+        sonic_dm3_s_bar: None,
     };
     let reading = timeline.since_change().rev().find_map(|entry| match &entry.what {
         What::AirPassage(reading) => Some((entry, reading)),
@@ -61,6 +62,10 @@ pub(crate) fn judge(test: &Test<'_>, timeline: &Timeline<'_>) -> (PassageFact, V
             fact.reason.clone_from(&result.reason);
             fact.would_tell.clone_from(&result.would_tell);
             fact.air_went_out = went_out(reading, &result);
+            // Behind unknown hoses a conductance is that of both; a curve that fits nothing has none.
+            let usable =
+                test.rig.fixture_sonic_conductance.is_some() && result.fit.is_none_or(|fit| fit.good);
+            fact.sonic_dm3_s_bar = result.sonic_conductance.filter(|_| usable);
             if fact.verdict == Passage::Blocked && water.is_some() {
                 let text = "air was held, yet water has passed: the hoses of the two readings may differ";
                 warnings.push(about("air-against-water", text.to_owned()));

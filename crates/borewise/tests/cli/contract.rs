@@ -107,6 +107,29 @@ fn water_and_flow() -> Vec<Promise> {
             outputs: &["flow_factor_m3_h.value", "flow_factor_m3_h.coverage"],
         },
         Promise {
+            calculator: "bore-state",
+            inputs: vec![json!({
+                "pieces": [{"kind": "bore", "diameter_mm": 10, "length_mm": 800}, {"kind": "elbow", "diameter_mm": 10, "count": 3}],
+                "points": [{"flow_l_min": 14.0, "pressure_drop_bar": 0.5, "temperature_deg_c": 18.0}],
+                "flow_uncertainty_percent": 1, "pressure_uncertainty_bar": 0.01, "temperature_uncertainty_k": 0.5,
+                "filled_volume_ml": 52, "volume_uncertainty_percent": 2,
+                "air_sonic_conductance_dm3_s_bar": 4, "air_uncertainty_percent": 6
+            })],
+            outputs: &[
+                "probabilities.as-new",
+                "probabilities.even-deposit",
+                "probabilities.local-plug",
+                "probabilities.mixed",
+                "probabilities.rough",
+                "layer_share.value",
+                "fit",
+                "deposit_thickness_mm.value",
+                "plug_bore_mm.value",
+                "deposit_mass_g.value",
+                "best_next_reading.reading",
+            ],
+        },
+        Promise {
             calculator: "steady-flow",
             inputs: vec![json!({
                 "trace": {"time_s": (0..200).map(|at| f64::from(at) / 5.0).collect::<Vec<_>>(),

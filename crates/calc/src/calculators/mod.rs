@@ -4,6 +4,7 @@
 
 mod air_passage;
 mod air_tightness;
+mod bore_state;
 mod decay_input;
 mod flow_factor;
 mod hydraulics;
@@ -114,6 +115,7 @@ pub fn all() -> Vec<&'static Calculator> {
         samples::ALL,
         air_tightness::ALL,
         air_passage::ALL,
+        bore_state::ALL,
     ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()
 }

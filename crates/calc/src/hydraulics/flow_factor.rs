@@ -9,6 +9,7 @@
 mod expected;
 mod fit;
 
+pub(crate) use expected::widened;
 pub use expected::{PieceKnowledge, expected_flow_factor};
 
 use super::circuit::{HydraulicsError, reference_conditions};

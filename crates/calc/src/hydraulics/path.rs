@@ -71,7 +71,7 @@ impl Path {
     }
 
     /// Share of the drop that is lost in channels between laminar and turbulent flow.
-    pub(super) fn transition_share(
+    pub(crate) fn transition_share(
         &self,
         conditions: &Conditions,
         flow_m3_s: f64,

@@ -1,3 +1,5 @@
 //! From readings to what is in the bore.
 
-pub mod coarse;
+pub mod bore;
+pub mod information;
+pub mod mixture;

@@ -72,7 +72,7 @@ fn factor_m3_h(path: &Path) -> Result<f64, HydraulicsError> {
 }
 
 /// The pieces with every drilled diameter changed by as much; never by more than a tenth of it.
-fn widened(pieces: &[Piece], by_mm: f64) -> Vec<Piece> {
+pub(crate) fn widened(pieces: &[Piece], by_mm: f64) -> Vec<Piece> {
     let more = |diameter: Length| {
         let room = diameter.mm() * 0.1;
         Length::from_mm(diameter.mm() + by_mm.clamp(-room, room))

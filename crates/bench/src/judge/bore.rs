@@ -1,0 +1,213 @@
+//! What is in the bore of one circuit: the evidence put together for [`calc::infer::bore`].
+
+use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
+use calc::hydraulics::circuit::clean_flow_factor;
+use calc::hydraulics::flow_factor::{PieceKnowledge, PointUncertainty};
+use calc::hydraulics::piece::{ElbowMake, Piece};
+use calc::infer::bore::{
+    Bench, BoreInput, BoreState, DRAWN_EXPONENT_SD, Design, Hoses, Prior, Reading, Seen, Sweep, Worth,
+    bore_state,
+};
+use calc::quantity::Length;
+
+use super::Alone;
+use super::expect::{AsNew, Geometry};
+use super::facts::PassageFact;
+use super::flow::FlowSeen;
+use crate::finding::{NextReading, Warning};
+use crate::visit::Rig;
+
+/// A call from this probability on is a call.
+pub(crate) const DECIDED: f64 = 0.8;
+/// Expected information below this is no reason to read again, bits.
+const WORTH_BITS: f64 = 0.05;
+/// Bores of an ordinary circuit, where nothing is known of it, mm (common practice, no source).
+const ORDINARY_BORES_MM: [f64; 3] = [7.0, 10.0, 13.0];
+/// Length of an ordinary circuit, mm, with an elbow every 300 mm.
+const ORDINARY_LENGTH_MM: f64 = 1200.0;
+/// What such a circuit's flow factor, volume and conductance may be off, in ln.
+const ORDINARY_LN: (f64, f64, f64) = (0.6, 0.7, 0.6);
+/// How far the exponent of a circuit differs from that of guessed pieces (own proposal).
+const GUESSED_EXPONENT_SD: f64 = 0.04;
+/// Hoses where the rig does not say, ml: their share of a volume's uncertainty.
+const HOSES_RELATIVE: f64 = 0.03;
+/// Air expansion and draining repeat to this, relative (own proposal).
+const VOLUME_RELATIVE: f64 = 0.015;
+/// A reading through short adapters: ml that adapters and plugs hold, and relative.
+const ADAPTERS: (f64, f64) = (1.0, 0.015);
+/// Conductance of a circuit behind hoses, relative.
+const AIR_RELATIVE: f64 = 0.06;
+
+/// The state of the bore; nothing if no reading speaks of it.
+pub(crate) fn judge(
+    one: &Alone<'_>,
+    rig: &Rig,
+    passage: &PassageFact,
+    sisters: Option<&AsNew>,
+) -> Option<BoreState> {
+    let designs = designs(one.geometry.as_ref());
+    let today = today(one, rig, passage);
+    let bench = bench(one, rig, &designs);
+    let input =
+        BoreInput { designs, then: then(one, sisters), today, prior: Prior::default(), bench: Some(bench) };
+    bore_state(&input).ok()
+}
+
+fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
+    if let Some(known) = geometry {
+        return vec![Design {
+            pieces: known.pieces.clone(),
+            weight: 1.0,
+            knowledge: known.knowledge,
+            flow_ln: known.flow_ln,
+            exponent_sd: if known.knowledge == PieceKnowledge::DRAWING {
+                DRAWN_EXPONENT_SD
+            } else {
+                GUESSED_EXPONENT_SD
+            },
+            volume_ln: known.volume_ln,
+            air_ln: known.air_ln,
+        }];
+    }
+    ORDINARY_BORES_MM
+        .iter()
+        .map(|bore_mm| Design {
+            pieces: ordinary(*bore_mm),
+            weight: 1.0,
+            knowledge: PieceKnowledge::GUESSED,
+            flow_ln: ORDINARY_LN.0,
+            exponent_sd: GUESSED_EXPONENT_SD,
+            volume_ln: ORDINARY_LN.1,
+            air_ln: ORDINARY_LN.2,
+        })
+        .collect()
+}
+
+fn ordinary(bore_mm: f64) -> Vec<Piece> {
+    let diameter = Length::from_mm(bore_mm);
+    let elbow = Piece::Elbow { diameter, make: ElbowMake::Drilled, loss_k: None };
+    let bore = Piece::Bore {
+        diameter,
+        length: Length::from_mm(ORDINARY_LENGTH_MM),
+        roughness: Length::from_um(10.0),
+    };
+    let mut pieces = vec![bore];
+    pieces.extend(core::iter::repeat_n(elbow, 5));
+    pieces
+}
+
+/// The circuit as it should be: its baseline, or else its sisters of today.
+fn then(one: &Alone<'_>, sisters: Option<&AsNew>) -> Seen {
+    let baseline = one.circuit.baseline.as_ref();
+    let flow = baseline.filter(|_| one.comparable).map(|base| base.flow_factor_m3_h);
+    Seen {
+        sweep: None,
+        flow_factor_m3_h: flow.or_else(|| sisters.map(|new| Uncertain::relative(new.value, new.standard_ln))),
+        volume_ml: baseline.and_then(|base| base.filled_volume_ml),
+        sonic_dm3_s_bar: baseline.and_then(|base| base.sonic_conductance_dm3_s_bar),
+    }
+}
+
+fn today(one: &Alone<'_>, rig: &Rig, passage: &PassageFact) -> Seen {
+    Seen {
+        sweep: one.flow.as_ref().and_then(|seen| sweep(seen, rig)),
+        flow_factor_m3_h: None,
+        volume_ml: one.volume.volume_ml,
+        sonic_dm3_s_bar: passage.sonic_dm3_s_bar.and_then(symmetric),
+    }
+}
+
+fn symmetric(estimate: Estimate) -> Option<Uncertain> {
+    let reach = (estimate.high - estimate.value).max(estimate.value - estimate.low);
+    (estimate.value > 0.0).then(|| Uncertain::new(estimate.value, reach / Z95))
+}
+
+fn sweep(seen: &FlowSeen, rig: &Rig) -> Option<Sweep> {
+    let points: Vec<_> = seen
+        .points
+        .iter()
+        .filter(|point| point.flow.l_min() > 0.05 && point.drop.bar() > 1e-4)
+        .copied()
+        .collect();
+    (!points.is_empty()).then(|| Sweep {
+        points,
+        uncertainty: PointUncertainty {
+            flow_relative: root_sum_square(&[rig.flow_uncertainty_relative, seen.scatter]),
+            drop_bar: rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2,
+            temperature_k: rig.temperature_uncertainty_k,
+        },
+        hoses: match (seen.through_fixture, seen.fixture) {
+            (false, _) => Hoses::None,
+            (true, Some(fixture)) => Hoses::Known(fixture),
+            (true, None) => Hoses::Unknown,
+        },
+    })
+}
+
+/// What this rig could read further on this circuit.
+fn bench(one: &Alone<'_>, rig: &Rig, designs: &[Design]) -> Bench {
+    let own_ml = one.tested.total_ml - one.tested.hose_ml;
+    let factor = designs.first().and_then(|design| clean_flow_factor(&design.pieces).ok());
+    let share = one
+        .flow
+        .as_ref()
+        .filter(|seen| seen.largest_l_min > 0.0)
+        .zip(factor)
+        .map_or(1.0, |(seen, factor)| seen.largest_l_min * 0.06 / factor.m3_h());
+    Bench {
+        flow: Some((rig.flow_uncertainty_relative, rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2)),
+        largest_flow_share: share,
+        volume_with_hoses_ml: rig.fixture_volume.map(|hoses| {
+            root_sum_square(&[HOSES_RELATIVE * hoses.ml(), VOLUME_RELATIVE * (hoses.ml() + own_ml)])
+        }),
+        volume_alone_ml: Some(root_sum_square(&[ADAPTERS.0, ADAPTERS.1 * own_ml])),
+        air_relative: rig
+            .reservoir_volume
+            .filter(|_| rig.fixture_sonic_conductance.is_some())
+            .map(|_| AIR_RELATIVE),
+    }
+}
+
+/// The further reading that tells most of the bore, if any is worth its time.
+pub(crate) fn next_reading(state: &BoreState, rig: &Rig) -> Option<NextReading> {
+    let best = state.next.first().filter(|worth| worth.bits >= WORTH_BITS)?;
+    Some(in_words(best, rig))
+}
+
+/// All readings that could be taken, for whoever wants to compare.
+pub(crate) fn in_words(worth: &Worth, rig: &Rig) -> NextReading {
+    let volume = if rig.reference_volume.is_some() {
+        "by air expansion from the known vessel, no wetting"
+    } else {
+        "by draining: full first, then all that comes out"
+    };
+    let text = match worth.reading {
+        Reading::FullFlow => {
+            "flow alone, others closed, with both pressures and the water temperature".to_owned()
+        }
+        Reading::LowFlow => "flow throttled to about a seventh, gauges zeroed at no flow before".to_owned(),
+        Reading::ZeroedFlow => "flow once more, gauges zeroed at no flow before".to_owned(),
+        Reading::VolumeWithHoses => format!("filled volume {volume}"),
+        Reading::VolumeAlone => format!("filled volume through short adapters instead of hoses, {volume}"),
+        Reading::AirPassage => "air passage: a reservoir emptied through the circuit".to_owned(),
+    };
+    NextReading {
+        kind: worth.reading,
+        minutes: worth.reading.minutes(),
+        text: format!("{text} ({} minutes)", worth.reading.minutes()),
+        bits: worth.bits,
+        confident: worth.confident,
+    }
+}
+
+/// What the reader should know of the state.
+pub(crate) fn warnings(one: &Alone<'_>, state: &BoreState) -> Option<Warning> {
+    (!state.fits()).then(|| {
+        Warning::about(
+            &one.circuit.id,
+            "state-does-not-fit",
+            "no single picture of the bore fits all readings of this circuit (patchy scale, a drawing that is wrong, or a wrong \
+             reading); the probabilities of its state are not to be relied on",
+        )
+    })
+}

@@ -1,0 +1,143 @@
+//! From weighed hypotheses to what is told.
+
+use super::evidence::Judged;
+use super::model::Model;
+use super::nodes::{CLASSES, Class, Shape};
+use super::{BoreInput, BoreState, next};
+use crate::estimate::{Estimate, root_sum_square};
+use crate::infer::mixture::{Normal1, central};
+use crate::numeric::{math, stats};
+
+/// Density of deposits in g/ml and spread of its logarithm: porous lime to dense rust (common practice, no source).
+const DEPOSIT_G_ML: (f64, f64) = (2.3, 0.25);
+/// Discharge coefficient of a narrow place and spread of its logarithm.
+const PLUG_COEFFICIENT: (f64, f64) = (0.7, 0.09);
+/// Spread of ln thickness that a thickness alone does not hold: no layer is the same everywhere (own choice).
+const UNEVEN_LN: f64 = 0.05;
+/// Share of circuits whose readings say nothing of them: of another circuit, taken wrongly, of a circuit that is not as
+/// drawn (own proposal). Without it a slip would make the answer as sure as a good reading.
+const SLIPS: f64 = 0.04;
+/// Fits of such readings crowd at zero: density `SLIP_FIT x fit^(SLIP_FIT - 1)`; those of good ones are spread evenly.
+const SLIP_FIT: f64 = 0.3;
+/// ln of a share of nothing: keeps logarithms finite.
+const LEAST: f64 = 1e-6;
+
+pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
+    let mut classes = [0.0; CLASSES];
+    for one in judged {
+        if let Some(sum) = classes.get_mut(one.node.class.place()) {
+            *sum += one.weight;
+        }
+    }
+    let prior_sum: f64 = input.prior.classes.iter().sum();
+    let fit = fit(judged);
+    let slipped = slipped(fit);
+    for (probability, prior) in classes.iter_mut().zip(input.prior.classes) {
+        *probability = (1.0 - slipped) * *probability + slipped * prior / prior_sum;
+    }
+    let [as_new, even_deposit, local_plug, mixed, rough, unknown] = classes;
+    let plugged_branch = judged
+        .iter()
+        .filter(|one| matches!(one.node.shape, Shape::Branch { .. }))
+        .map(|one| one.weight)
+        .sum();
+    BoreState {
+        as_new,
+        even_deposit,
+        local_plug,
+        mixed,
+        rough,
+        unknown,
+        plugged_branch,
+        layer_share: layer_share(judged, input),
+        thickness_mm: positive(judged, |one| {
+            let ln = Model::new(one.profile, one.node, input).ln_thickness_mm(&one.unknowns)?;
+            Some((ln.value, ln.spread(&one.covariance, UNEVEN_LN)))
+        }),
+        plug_bore_mm: plug_bore(judged, input),
+        mass_g: mass(judged, input),
+        fit,
+        next: next::next(judged, input),
+    }
+}
+
+/// Interval of a positive quantity over the hypotheses that have it; their logarithms are normal.
+fn positive(judged: &[Judged<'_>], ln: impl Fn(&Judged<'_>) -> Option<(f64, f64)>) -> Option<Estimate> {
+    let parts: Vec<Normal1> = judged
+        .iter()
+        .filter_map(|one| ln(one).map(|(mean, sd)| Normal1 { weight: one.weight, mean, sd }))
+        .collect();
+    let (middle, low, high) = central(&parts, 0.95)?;
+    Some(Estimate { value: math::exp(middle), low: math::exp(low), high: math::exp(high), coverage: 0.95 })
+}
+
+/// Width of a sharp round hole of the same loss.
+fn plug_bore(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
+    positive(judged, |one| {
+        let ln_bar = Model::new(one.profile, one.node, input).ln_plug_bar(&one.unknowns)?;
+        let flow_m3_s = one.profile.flow_factor_m3_h / 3600.0;
+        let density = crate::hydraulics::circuit::REFERENCE_DENSITY_KG_M3;
+        let jet_m2 = flow_m3_s / (2.0 * math::exp(ln_bar.value) * 1e5 / density).sqrt();
+        let bore_m = (4.0 * jet_m2 / (core::f64::consts::PI * PLUG_COEFFICIENT.0)).sqrt();
+        let spread = root_sum_square(&[ln_bar.spread(&one.covariance, 0.0) / 4.0, PLUG_COEFFICIENT.1 / 2.0]);
+        Some((math::ln(bore_m * 1000.0), spread))
+    })
+}
+
+fn mass(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
+    positive(judged, |one| {
+        let model = Model::new(one.profile, one.node, input);
+        let ln_thickness = model.ln_thickness_mm(&one.unknowns)?;
+        let lost_ml = model.lost_ml(&one.unknowns).max(LEAST);
+        let spread = root_sum_square(&[ln_thickness.spread(&one.covariance, UNEVEN_LN), DEPOSIT_G_ML.1]);
+        Some((math::ln(lost_ml * DEPOSIT_G_ML.0), spread))
+    })
+}
+
+/// Share of the layer in the extra loss, over the hypotheses with layer, plug or both.
+fn layer_share(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
+    let mut shares: Vec<(f64, f64)> = judged
+        .iter()
+        .filter_map(|one| match (one.node.class, one.node.shape) {
+            (Class::EvenDeposit, _) => Some((1.0, one.weight)),
+            (Class::LocalPlug, _) => Some((0.0, one.weight)),
+            // A branch under a layer: how the loss is shared depends on the branch; half and half.
+            (Class::Mixed, Shape::Branch { .. }) => Some((0.5, one.weight)),
+            (Class::Mixed, _) => {
+                Some((Model::new(one.profile, one.node, input).layer_share(&one.unknowns), one.weight))
+            }
+            _ => None,
+        })
+        .collect();
+    shares.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = shares.iter().map(|(_, weight)| weight).sum();
+    if total.partial_cmp(&1e-9) != Some(core::cmp::Ordering::Greater) {
+        return None;
+    }
+    let quantile = |p: f64| {
+        let mut below = 0.0;
+        shares.iter().find_map(|(share, weight)| {
+            below += weight;
+            (below >= p * total).then_some(*share)
+        })
+    };
+    Some(Estimate { value: quantile(0.5)?, low: quantile(0.025)?, high: quantile(0.975)?, coverage: 0.95 })
+}
+
+/// Chi-squared of the best-fitting hypothesis that is one: 'none of these' fits by being wide.
+fn fit(judged: &[Judged<'_>]) -> f64 {
+    judged
+        .iter()
+        .filter(|one| one.node.class != Class::Unknown)
+        .map(|one| {
+            let readings = f64::from(u32::try_from(one.readings).unwrap_or(u32::MAX));
+            stats::chi_squared_above(one.misses, readings)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// Probability that the readings say nothing of this circuit, from how well they fit (Bayes' rule).
+fn slipped(fit: f64) -> f64 {
+    let slip = SLIPS * SLIP_FIT * math::powf(fit.max(1e-12), SLIP_FIT - 1.0);
+    slip / (slip + 1.0 - SLIPS)
+}
