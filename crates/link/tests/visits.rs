@@ -78,6 +78,7 @@ fn plan(circuits: Vec<CircuitPlan>, readings: Vec<ReadingKind>) -> Plan {
             readings: readings.into_iter().map(reading).collect(),
         },
         slips: Slips::default(),
+        physics: link::Physics::Matching,
         seed: 1,
     }
 }

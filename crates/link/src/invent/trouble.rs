@@ -8,6 +8,7 @@ use calc::quantity::{LeakRate, Length};
 
 use super::Invention;
 use crate::chance::{Chance, Purpose};
+use crate::physics::Physics;
 use crate::plan::{Condition, Fault, Layer, Leak, LeakLaw, Plug, TooMuch};
 use crate::steel::today::today;
 
@@ -61,7 +62,7 @@ pub(super) fn leak(low_mbar_l_s: f64, high_mbar_l_s: f64, chance: &mut Chance) -
 fn left(pieces: &[Piece], fault: &Fault) -> Option<f64> {
     // The same draws each time, so that severity is the only thing that changes.
     let mut chance = Chance::new(0, Purpose::Invention, 1);
-    let today = today(pieces, fault, &mut chance).ok()?;
+    let today = today(pieces, fault, Physics::Matching, &mut chance).ok()?;
     Some(clean_flow_factor(&today.pieces).ok()? / clean_flow_factor(pieces).ok()?)
 }
 

@@ -32,6 +32,12 @@ static PLAN: &[Field] = &[
         Preset::Number(1.0),
         "seed of all draws, a whole number",
     ),
+    Field::preset(
+        "physics",
+        Kind::Choice(&["matching", "other"]),
+        Preset::Text("matching"),
+        "loss laws of the simulated world: those that the judgement believes in, or other ones",
+    ),
     Field::required("mould", Kind::Record(MOULD), "the tool"),
     Field::required("circuit", Kind::List { of: &Kind::Record(CIRCUIT), least: 1 }, "its circuits"),
     Field::optional(

@@ -9,6 +9,8 @@ use bench::visit::{Others, Rig, TreatmentKind};
 use calc::hydraulics::piece::Piece;
 use calc::quantity::{GaugePressure, LeakRate, Length, Temperature, Volume};
 
+use crate::physics::Physics;
+
 /// A whole plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
@@ -28,6 +30,8 @@ pub struct Plan {
     pub visit: VisitPlan,
     /// What the operator does wrong.
     pub slips: Slips,
+    /// Laws of the simulated world.
+    pub physics: Physics,
     /// Seed that the plan's file proposes.
     pub seed: u64,
 }

@@ -13,6 +13,7 @@ use super::read_parts::{others, readings, rig, visit};
 use super::{
     BaselinePlan, CircuitPlan, Condition, Fault, Layer, Leak, LeakAcross, LeakLaw, Plan, Plug, Slips, TooMuch,
 };
+use crate::physics::Physics;
 
 type Faults = Vec<FormFault>;
 
@@ -43,6 +44,7 @@ impl Plan {
             rig,
             visit: super::VisitPlan { readings: readings(input), ..visit },
             slips,
+            physics: if input.text("physics") == "other" { Physics::Other } else { Physics::Matching },
             seed: seed(input, &mut faults),
         };
         names(&plan, &mut faults);
