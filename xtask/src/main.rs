@@ -1,5 +1,6 @@
 //! Chores of the workspace: `cargo xtask tidy` and friends.
 
+mod blind;
 mod calculators;
 mod ci;
 mod fields;
@@ -11,7 +12,7 @@ mod validation;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask trial [VISITS]           docs/trials.md from simulated visits\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask trial [VISITS]           docs/trials.md from simulated visits\ncargo xtask blind-trial [--visits N]   docs/blind-trials.md: probabilities, intervals and gates against the truth\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
 
 fn main() -> ExitCode {
     let root = workspace_root();
@@ -22,6 +23,11 @@ fn main() -> ExitCode {
         Some("trial") => {
             let visits = std::env::args().nth(2).and_then(|count| count.parse().ok());
             trial::run(&root, visits.unwrap_or(trial::VISITS))
+        }
+        Some("blind-trial") => {
+            let words: Vec<String> = std::env::args().collect();
+            let visits = words.iter().position(|word| word == "--visits").and_then(|at| words.get(at + 1));
+            blind::run(&root, visits.and_then(|count| count.parse().ok()))
         }
         Some("calculators") => calculators::run(&root, std::env::args().any(|word| word == "--verify")),
         Some("pictures") => pictures::run(&root, std::env::args().any(|word| word == "--verify")),

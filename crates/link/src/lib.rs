@@ -17,7 +17,7 @@ mod truth;
 
 pub use foreign::foreign_csv;
 pub use instruments::{Gauge, Instruments};
-pub use invent::{Invention, random_plan};
+pub use invent::{Invention, invented_fault, random_plan};
 pub use physics::Physics;
 pub use plan::Plan;
 pub use plan::form::plan_form;

@@ -31,7 +31,10 @@ pub(crate) enum Way {
 }
 
 /// Flows between which any sane circuit lies, m3/s.
-const FLOWS_M3_S: (f64, f64) = (1e-9, 1e-1);
+const FLOWS_M3_S: (f64, f64) = (1e-9, 5e-3);
+/// Flows and drops that trial values inside a split may have.
+const BRANCH_M3_S: (f64, f64) = (1e-16, 0.3);
+const SPLIT_PA: (f64, f64) = (1e-9, 1e9);
 /// Baffles, tubes and ring gaps lose so much more than the judgement thinks.
 const BUILT_IN: f64 = 1.08;
 /// Length of a plug, m.
@@ -61,7 +64,7 @@ impl Way {
         match self {
             Self::Matching(path) => Ok(path.flow(conditions, drop)?.0),
             Self::Other(pieces) => {
-                Ok(VolumeFlow::from_m3_s(flow_m3_s(pieces, conditions, drop.pa().max(0.0))?))
+                Ok(VolumeFlow::from_m3_s(flow_m3_s(pieces, conditions, drop.pa().max(0.0), FLOWS_M3_S)?))
             }
         }
     }
@@ -77,7 +80,12 @@ fn row_pa(pieces: &[Piece], conditions: &Conditions, flow_m3_s: f64) -> Result<f
     pieces.iter().map(|piece| piece_pa(piece, conditions, flow_m3_s)).sum()
 }
 
-fn flow_m3_s(pieces: &[Piece], conditions: &Conditions, drop_pa: f64) -> Result<f64, HydraulicsError> {
+fn flow_m3_s(
+    pieces: &[Piece],
+    conditions: &Conditions,
+    drop_pa: f64,
+    between_m3_s: (f64, f64),
+) -> Result<f64, HydraulicsError> {
     if drop_pa <= 0.0 {
         return Ok(0.0);
     }
@@ -90,7 +98,7 @@ fn flow_m3_s(pieces: &[Piece], conditions: &Conditions, drop_pa: f64) -> Result<
             f64::NAN
         }
     };
-    let found = root::bracketed(spare, math::ln(FLOWS_M3_S.0), math::ln(FLOWS_M3_S.1), 1e-9);
+    let found = root::bracketed(spare, math::ln(between_m3_s.0), math::ln(between_m3_s.1), 1e-9);
     match (found, failed) {
         (Ok(ln_flow), _) => Ok(math::exp(ln_flow)),
         (Err(_), Some(error)) => Err(error),
@@ -141,7 +149,7 @@ fn split_pa(
     let mut failed = None;
     let spare = |ln_pa: f64| {
         let sum: Result<f64, HydraulicsError> =
-            branches.iter().map(|branch| flow_m3_s(branch, conditions, math::exp(ln_pa))).sum();
+            branches.iter().map(|branch| flow_m3_s(branch, conditions, math::exp(ln_pa), BRANCH_M3_S)).sum();
         match sum {
             Ok(sum) => math::ln(sum / flow_all_m3_s),
             Err(error) => {
@@ -150,7 +158,7 @@ fn split_pa(
             }
         }
     };
-    match (root::bracketed(spare, math::ln(1e-2), math::ln(1e9), 1e-9), failed) {
+    match (root::bracketed(spare, math::ln(SPLIT_PA.0), math::ln(SPLIT_PA.1), 1e-9), failed) {
         (Ok(ln_pa), _) => Ok(math::exp(ln_pa)),
         (Err(_), Some(error)) => Err(error),
         (Err(_), None) => Err(HydraulicsError::NotFound { steps: 0, clipped: 0 }),

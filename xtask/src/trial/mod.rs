@@ -4,7 +4,7 @@
 //! `docs/trials.md` is written from the tally.
 
 mod page;
-mod tally;
+pub mod tally;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -42,7 +42,8 @@ pub fn run(root: &Path, visits: u64) -> ExitCode {
     if tally.is_safe() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
-fn tables(root: &Path) -> Result<Tables, String> {
+/// Limits and materials of the repository.
+pub fn tables(root: &Path) -> Result<Tables, String> {
     read_tables(&Folder::new(root.join("data")), "limits/default.toml", "materials/materials.toml")
         .map_err(|faults| faults.to_string())
 }

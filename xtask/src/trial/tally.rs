@@ -202,7 +202,7 @@ impl Tally {
 }
 
 /// Gauge pressure at which the leak-down of a circuit began.
-fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
+pub fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
     played.visit.entries.iter().rev().filter(|entry| entry.circuit.as_ref() == Some(id)).find_map(|entry| {
         match &entry.what {
             What::LeakDown(LeakDown { decay: Decay::Trace(trace), .. }) => {
@@ -215,7 +215,7 @@ fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
 }
 
 /// All that a circuit loses at this gauge pressure; the truth is stated at 7 bar absolute.
-fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
+pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
     let start = start_bar_g + 1.0;
     let share = |law: LeakLaw| match law {
         LeakLaw::Laminar => (start * start - 1.0) / 48.0,
@@ -228,7 +228,7 @@ fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
 }
 
 /// The circuit that was on the hose of this one.
-fn connected(truth: &Truth, id: &CircuitId) -> CircuitId {
+pub fn connected(truth: &Truth, id: &CircuitId) -> CircuitId {
     let other = truth.swapped.iter().find_map(|(a, b)| match () {
         () if a == id => Some(b),
         () if b == id => Some(a),

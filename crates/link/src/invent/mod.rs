@@ -13,7 +13,7 @@ use calc::quantity::Length;
 use crate::chance::{Chance, Purpose};
 use crate::instruments::rounded;
 use crate::physics::Physics;
-use crate::plan::{BaselinePlan, CircuitPlan, LeakAcross, Plan, Slips};
+use crate::plan::{BaselinePlan, CircuitPlan, Fault, LeakAcross, Plan, Slips};
 
 /// What invented plans are like. Probabilities are from 0 to 1; all defaults are our own choice, so that every
 /// kind of trouble comes up, not a claim about any plant.
@@ -93,6 +93,12 @@ pub fn random_plan(seed: u64, options: &Invention) -> Plan {
         physics: options.physics,
         seed,
     }
+}
+
+/// A fault of these pieces as invented moulds have them: for whoever needs the prior of the virtual plant.
+#[must_use]
+pub fn invented_fault(pieces: &[Piece], options: &Invention, seed: u64) -> Fault {
+    trouble::fault(pieces, options, &mut Chance::new(seed, Purpose::Invention, 2))
 }
 
 /// Circuits in groups of the same geometry; a group stays within one half.

@@ -368,7 +368,8 @@ mod tests {
     #[test]
     fn what_does_not_fit_is_refused() {
         let mut chance = Chance::new(1, Purpose::Steel, 0);
-        let mut refused = |fault: Fault| today(&circuit(), &fault, &mut chance).unwrap_err();
+        let mut refused =
+            |fault: Fault| today(&circuit(), &fault, Physics::Matching, &mut chance).unwrap_err();
         let closed =
             refused(Fault { condition: Condition::EvenDeposit(layer(5.0, 1.0)), ..Fault::default() });
         assert!(matches!(closed, FaultError::Closed { .. }));
