@@ -11,7 +11,9 @@ mod hydraulics;
 mod network;
 mod readings;
 mod samples;
+mod statistics;
 mod water;
+mod weighing;
 
 use crate::form::{self, Fault, Field, Input, Value};
 
@@ -116,6 +118,8 @@ pub fn all() -> Vec<&'static Calculator> {
         air_tightness::ALL,
         air_passage::ALL,
         bore_state::ALL,
+        statistics::ALL,
+        weighing::ALL,
     ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()
 }
