@@ -11,6 +11,7 @@ mod hydraulics;
 mod network;
 mod readings;
 mod samples;
+mod state_update;
 mod statistics;
 mod water;
 mod weighing;
@@ -120,6 +121,7 @@ pub fn all() -> Vec<&'static Calculator> {
         bore_state::ALL,
         statistics::ALL,
         weighing::ALL,
+        state_update::ALL,
     ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()
 }
