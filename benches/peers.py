@@ -240,6 +240,16 @@ def leak(inputs, how):
     return seconds, float(value), {"low": float(value - 1.96 * sd), "high": float(value + 1.96 * sd)}
 
 
+def bore(inputs, how):
+    """All kinds of state weighed; preparing the tables of the model does not count."""
+    import bore_peers
+
+    model = bore_peers.Bore(read(inputs, "bore-state.json"))
+    call = {"laplace": bore_peers.laplace, "nested": bore_peers.nested}[how]
+    seconds, (thickness, more) = timed(lambda: call(model), once=how == "nested")
+    return seconds, thickness, more
+
+
 def trace(inputs, megabytes, how):
     """All rows into columns of numbers."""
     path = inputs / f"trace-{megabytes}.csv"
@@ -278,6 +288,8 @@ def peers():
             found[f"network-{pipes}:{how}"] = lambda inputs, pipes=pipes, how=how: network(inputs, pipes, how)
     for how in ("lstsq", "least_squares"):
         found[f"leak-600:{how}"] = lambda inputs, how=how: leak(inputs, how)
+    for how in ("laplace", "nested"):
+        found[f"bore-state:{how}"] = lambda inputs, how=how: bore(inputs, how)
     for megabytes in (50, 200):
         for how in ("csv", "pandas"):
             found[f"trace-{megabytes}:{how}"] = lambda inputs, mb=megabytes, how=how: trace(inputs, mb, how)
@@ -287,7 +299,7 @@ def peers():
 def versions():
     from epanet import toolkit as en
 
-    names = ["fluids", "numpy", "owa-epanet", "pandas", "scipy", "wntr"]
+    names = ["dynesty", "fluids", "numpy", "owa-epanet", "pandas", "scipy", "wntr"]
     found = {name: metadata.version(name) for name in names}
     number = en.getversion()
     found["EPANET in owa-epanet"] = f"{number // 10000}.{number // 100 % 100}.{number % 100}"

@@ -11,7 +11,10 @@ mod hydraulics;
 mod network;
 mod readings;
 mod samples;
+mod state_update;
+mod statistics;
 mod water;
+mod weighing;
 
 use crate::form::{self, Fault, Field, Input, Value};
 
@@ -116,6 +119,9 @@ pub fn all() -> Vec<&'static Calculator> {
         air_tightness::ALL,
         air_passage::ALL,
         bore_state::ALL,
+        statistics::ALL,
+        weighing::ALL,
+        state_update::ALL,
     ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()
 }
