@@ -245,14 +245,10 @@ impl Tally {
         part as f64 / whole.max(1) as f64
     }
 
-    /// Calibration error: over all paths, and over those of at least 5 %.
+    /// Expected calibration error over tenths of probability.
     fn calibration(&self) -> f64 {
-        let bins = || self.bins.iter().filter(|bin| bin.0 > 0);
-        let paths: usize = bins().map(|bin| bin.0).sum();
-        bins()
-            .map(|(count, sum, there)| (sum - *there as f64).abs() / *count as f64 * *count as f64)
-            .sum::<f64>()
-            / paths as f64
+        let paths: usize = self.bins.iter().map(|bin| bin.0).sum();
+        self.bins.iter().map(|(_, sum, there)| (sum - *there as f64).abs()).sum::<f64>() / paths as f64
     }
 
     fn line(&self, name: &str) -> String {
@@ -287,17 +283,27 @@ fn run(count: usize, mean_leaks: f64, plan: Plan, moulds: usize) -> Tally {
 }
 
 fn moulds() -> usize {
-    std::env::var("CROSS_LEAK_MOULDS").ok().and_then(|count| count.parse().ok()).unwrap_or(30)
+    std::env::var("CROSS_LEAK_MOULDS").ok().and_then(|count| count.parse().ok()).unwrap_or(25)
 }
 
+/// The design's own simulation found, for these moulds: naive 99 % in N tests, splits 86 % in 4 (8 circuits, 3 leaks),
+/// adaptive 98 to 100 % in 7.5, 6.2, 6.5 and 9.4 tests. The bounds leave room for 25 moulds.
 #[test]
 fn the_map_is_found_in_few_tests() {
-    let start = std::time::Instant::now();
     let moulds = moulds();
-    for (count, mean) in [(8, 3.0), (12, 1.0), (16, 1.0), (16, 3.0)] {
-        for plan in [Plan::Alone, Plan::Splits, Plan::Adaptive] {
-            run(count, mean, plan, moulds);
+    for (count, mean, most_tests) in [(8, 3.0, 7.5), (12, 1.0, 6.5), (16, 1.0, 6.5), (16, 3.0, 9.4)] {
+        let alone = run(count, mean, Plan::Alone, moulds);
+        let splits = run(count, mean, Plan::Splits, moulds);
+        let adaptive = run(count, mean, Plan::Adaptive, moulds);
+        let right = |tally: &Tally| Tally::share(tally.across_right, tally.moulds);
+        assert!(right(&alone) >= 0.92 && right(&splits) >= 0.8 && right(&adaptive) >= 0.9);
+        assert!(adaptive.tests as f64 / moulds as f64 <= most_tests);
+        for tally in [&alone, &splits, &adaptive] {
+            let inside = Tally::share(tally.inside_90[1], tally.inside_90[0]);
+            assert!((0.84..=1.0).contains(&inside), "90 % intervals hold {inside}");
+            assert!(tally.calibration() < 0.02, "calibration {}", tally.calibration());
+            assert!(Tally::share(tally.bold[1], tally.bold[0]) <= 0.04, "{:?}", tally.bold);
         }
+        assert!(Tally::share(adaptive.outside[1], adaptive.outside[0]) >= 0.85);
     }
-    println!("{:?}", start.elapsed());
 }

@@ -4,6 +4,7 @@
 
 mod air_passage;
 mod air_tightness;
+mod cross_leak;
 mod decay_input;
 mod flow_factor;
 mod hydraulics;
@@ -113,6 +114,7 @@ pub fn all() -> Vec<&'static Calculator> {
         readings::ALL,
         samples::ALL,
         air_tightness::ALL,
+        cross_leak::ALL,
         air_passage::ALL,
     ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()

@@ -9,7 +9,7 @@ use crate::estimate::{Estimate, Z95};
 /// Paths below this probability are not listed; one that is listed may not be called tight.
 pub const LISTED: f64 = 0.05;
 /// Relative standard uncertainty that the law of the leak adds to every rate (own choice).
-const LAW_RELATIVE: f64 = 0.02;
+const LAW_RELATIVE: f64 = 0.01;
 
 /// One path.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,6 +26,9 @@ pub struct Path {
     pub opens_above_bar: Option<f64>,
 }
 
+/// Relative standard uncertainty of the rate of a path that opens only above a pressure: where it shuts is known roughly.
+const OPENING_RELATIVE: f64 = 0.15;
+
 /// The leak map.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CrossLeaks {
@@ -35,8 +38,8 @@ pub struct CrossLeaks {
     pub next_test: Option<NextTest>,
     /// Pairs of circuits between which no test could have shown a leak of 0.3 mbar·l/s, as places.
     pub untested: Vec<(usize, usize)>,
-    /// Number of slopes that the map rests on.
-    pub slopes: usize,
+    /// Circuits whose pressures follow from no set of paths: a leak of another law, a wrong volume, a mixed-up hose.
+    pub unexplained: Vec<usize>,
     /// Probability of each pair and of each way out (both places equal), in the order of circuits.
     pub probabilities: Vec<(usize, usize, f64)>,
 }
@@ -61,13 +64,15 @@ pub(super) fn answer(leaks: &Leaks, found: &Found, next_test: Option<NextTest>) 
         })
         .map(|(edge, chance)| path(found, *edge, chance))
         .collect();
-    paths.sort_by(|a, b| b.probability.total_cmp(&a.probability).then((a.from, a.to).cmp(&(b.from, b.to))));
+    // Probabilities that differ by less than a thousandth do not decide the order.
+    let rank = |path: &Path| (path.probability * 1000.0).round();
+    paths.sort_by(|a, b| rank(b).total_cmp(&rank(a)).then((a.from, a.to).cmp(&(b.from, b.to))));
     let pairs = || Edge::all(leaks.circuits.len()).filter(|edge| !edge.is_outside());
     CrossLeaks {
         paths,
         next_test,
         untested: pairs().filter(|edge| !design.was_tested(*edge)).map(|edge| (edge.0, edge.1)).collect(),
-        slopes: design.circuits.iter().map(|sums| sums.slopes).sum(),
+        unexplained: found.unexplained.clone(),
         probabilities: found
             .chances
             .iter()
@@ -83,16 +88,16 @@ fn path(found: &Found, edge: Edge, chance: &Chance) -> Path {
     Path {
         from: if edge.is_outside() { edge.0 } else { from },
         to: (!edge.is_outside()).then_some(other),
-        rate_mbar_l_s: rate(chance),
+        rate_mbar_l_s: rate(chance, opens.map_or(LAW_RELATIVE, |_| OPENING_RELATIVE)),
         probability: chance.probability,
         opens_above_bar: opens,
     }
 }
 
 /// The interval of a rate: a factor either way where it is well known, otherwise cut off at zero.
-fn rate(chance: &Chance) -> Estimate {
+fn rate(chance: &Chance, law: f64) -> Estimate {
     let value = chance.rate.max(0.0);
-    let spread = (chance.spread * chance.spread + (LAW_RELATIVE * value).powi(2)).sqrt();
+    let spread = (chance.spread * chance.spread + (law * value).powi(2)).sqrt();
     if value > 2.5 * spread {
         return Estimate::lognormal(value, spread / value);
     }

@@ -1,5 +1,7 @@
 //! The linear model: what each path would add to every slope, summed up circuit by circuit.
 
+use std::sync::Arc;
+
 use super::prior::MEDIAN_MBAR_L_S;
 use super::windows::{Block, stated_squares};
 use super::{Leaks, UNKNOWN_VOLUME_LN, UNKNOWN_VOLUME_ML, USUAL_VOLUME_RELATIVE};
@@ -46,12 +48,12 @@ pub(super) struct Sums {
 pub(super) struct Design {
     pub(super) count: usize,
     pub(super) circuits: Vec<Sums>,
-    blocks: Vec<Block>,
+    blocks: Arc<Vec<Block>>,
     air_bar: f64,
     /// Paths that open only above a pressure difference, bar.
     pub(super) opens: Vec<(Edge, f64)>,
     /// For each block the effect of each path on each slope.
-    effects: Vec<Vec<Vec<f64>>>,
+    effects: Vec<Vec<[f64; 2]>>,
 }
 
 impl Design {
@@ -76,25 +78,27 @@ impl Design {
             })
             .collect();
         let air_bar = leaks.atmosphere.bar();
-        let mut design = Self { count, circuits, blocks, air_bar, opens: Vec::new(), effects: Vec::new() };
+        let blocks = Arc::new(blocks);
+        let effects = Vec::new();
+        let mut design = Self { count, circuits, blocks, air_bar, opens: Vec::new(), effects };
         design.effects = design.blocks.iter().map(|block| design.effects_on(block)).collect();
         design.add_up(|_| true);
         design
     }
 
-    fn effects_on(&self, block: &Block) -> Vec<Vec<f64>> {
+    fn effects_on(&self, block: &Block) -> Vec<[f64; 2]> {
         let outside = self.effect(block, None, 0.0);
         (0..self.count)
             .map(|other| match block.others.get(other) {
                 Some(Some(pressure)) => self.effect(block, Some(pressure), 0.0),
-                _ => outside.clone(),
+                _ => outside,
             })
             .collect()
     }
 
     /// The effect of a path of 1 mbar l/s on the slopes of a block, mbar/s: the same straight line through the time
     /// integral of the driving pressure.
-    fn effect(&self, block: &Block, other: Option<&Vec<f64>>, opens_bar: f64) -> Vec<f64> {
+    fn effect(&self, block: &Block, other: Option<&Vec<f64>>, opens_bar: f64) -> [f64; 2] {
         let volume_l = self.circuits.get(block.circuit).map_or(1.0, |sums| sums.volume_l);
         let scale = -1.0 / (stated_squares() * volume_l);
         let driving = |at: usize| {
@@ -102,7 +106,7 @@ impl Design {
             let far = other.and_then(|bar| bar.get(at)).copied().unwrap_or(self.air_bar);
             if (own - far).abs() <= opens_bar { 0.0 } else { (own * own - far * far) * scale }
         };
-        let mut effect = vec![0.0; block.weights.len()];
+        let mut effect = [0.0; 2];
         let mut integral = 0.0;
         let (mut before, mut before_s) = (driving(0), block.time_s.first().copied().unwrap_or(0.0));
         for (at, time) in block.time_s.iter().enumerate() {
@@ -128,15 +132,14 @@ impl Design {
             self.blocks.iter().zip(&self.effects).filter(|(block, _)| wanted(block.circuit))
         {
             let Some(sums) = self.circuits.get_mut(block.circuit) else { continue };
-            let weighed = weighed(&block.slopes, block.inverse);
+            let weighed_slopes = weighed(&block.slopes, block.inverse);
             sums.slopes += block.slopes.len();
-            sums.seen += dot(&weighed, &block.slopes);
+            sums.seen += dot(&weighed_slopes, &block.slopes);
             for (one, effect) in effects.iter().enumerate() {
-                sums.product[one] += dot(&weighed, effect);
-                let weighed_effect = weighed_pair(effect, block.inverse);
+                sums.product[one] += dot(&weighed_slopes, effect);
+                let weighed_effect = weighed(effect, block.inverse);
                 for (two, other) in effects.iter().enumerate().skip(one) {
-                    let product = weighed_effect[0] * other[0]
-                        + other.get(1).map_or(0.0, |late| weighed_effect[1] * late);
+                    let product = dot(&weighed_effect, other);
                     sums.normal[one * count + two] += product;
                     if two != one {
                         sums.normal[two * count + one] += product;
@@ -222,11 +225,8 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-fn weighed(values: &[f64], inverse: [f64; 3]) -> Vec<f64> {
-    weighed_pair(values, inverse)[..values.len().min(2)].to_vec()
-}
-
-fn weighed_pair(values: &[f64], [first, second, between]: [f64; 3]) -> [f64; 2] {
+/// Inverse covariance times one or two values; a block of one slope has zeros in the second place.
+fn weighed(values: &[f64], [first, second, between]: [f64; 3]) -> [f64; 2] {
     match values {
         [one] => [first * one, 0.0],
         [one, two, ..] => [first * one + between * two, between * one + second * two],

@@ -110,6 +110,20 @@ fn a_leak_that_shuts_is_said_to_open_above_a_pressure() {
 }
 
 #[test]
+fn a_leak_that_shuts_while_it_is_watched_is_no_quiet_circuit() {
+    // The sender falls by 2 bar in 20 s and then holds; the neighbour of five times the volume rises by 0.4 bar.
+    let times: Vec<f64> = (0..=120).map(|step| f64::from(step) * 0.5).collect();
+    let moved = |start: f64, bar_s: f64| {
+        Seen::Logged(times.clone(), times.iter().map(|time| start + bar_s * time.min(20.0)).collect())
+    };
+    let circuits = vec![circuit("A", 60.0), circuit("B", 300.0)];
+    let tests = vec![test(&[0], &[1], vec![(0, moved(6.0, -0.1)), (1, moved(0.0, 0.02))])];
+    let found = cross_leak(&leaks(circuits, tests)).unwrap();
+    assert!(found.probability_across(0, 1) > 0.95, "{found:?}");
+    assert!(found.paths[0].opens_above_bar.is_some_and(|bar| bar > 3.0 && bar < 5.5), "{:?}", found.paths);
+}
+
+#[test]
 fn two_readings_are_enough_for_a_large_leak() {
     let twice = |start: f64, end: f64| Seen::Twice {
         start: GaugePressure::from_bar(start),

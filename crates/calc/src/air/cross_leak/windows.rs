@@ -20,8 +20,9 @@ const HOSES: (f64, f64) = (6.0, 5.0);
 /// Drift of a charged circuit, mbar/s at 7 bar absolute: steel that changes by 0.06 K a minute (own choice).
 const CHARGED_DRIFT_MBAR_S: f64 = 0.024;
 /// Share by which a slope may depart from the law of a narrow crack at the same pressure, and more as the driving
-/// pressure falls: half of what a short hole would differ by (own choice).
-const LAW: (f64, f64) = (0.02, 0.5);
+/// pressure falls: half of what a short hole would differ by, and a quarter at most, so that no leak is mistaken for
+/// none (own choice).
+const LAW: (f64, f64, f64) = (0.01, 0.5, 0.25);
 
 /// (7 bar)^2 - (1 atm)^2.
 pub(super) fn stated_squares() -> f64 {
@@ -250,7 +251,7 @@ impl Part<'_> {
         let early = self.charged && first == 0 && !reading.twice;
         let settling = if early { FIRST_SECONDS_MBAR / span.max(1.0) } else { 0.0 };
         let steps = self.leaks.gauges.step.mbar() * 0.47 / span.max(1e-9);
-        let law = slope * (LAW.0 + LAW.1 * self.driving_lost(reading, first, last));
+        let law = slope * (LAW.0 + LAW.1 * self.driving_lost(reading, first, last)).min(LAW.2);
         root_sum_square(&[noise, settling, steps, law])
     }
 
