@@ -259,6 +259,7 @@ fn a_leak_shows_as_volume_times_slope() {
 fn what_leaks_across_rises_in_the_neighbour_only() {
     let circuits = || ["F1", "F2", "F3"].map(|id| with(id, loop_of(10.0, 300.0), Fault::default())).to_vec();
     let watch = ReadingKind::CrossWatch {
+        together: false,
         pressure: GaugePressure::from_bar(6.0),
         sampling: Sampling { rate_hz: 2.0, seconds: 60.0 },
     };
