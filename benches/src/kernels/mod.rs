@@ -2,6 +2,7 @@
 
 mod assess;
 mod circuit;
+mod cross;
 mod leak;
 mod network;
 mod trace;
@@ -18,13 +19,14 @@ use crate::timing::{self, Effort, Seconds};
 pub type Fault = Box<dyn Error>;
 
 /// Names of all kernels, in the order of the report.
-pub const ALL: [&str; 9] = [
+pub const ALL: [&str; 10] = [
     "circuit-3",
     "circuit-16",
     "network-10",
     "network-100",
     "network-1000",
     "leak-600",
+    "cross-12",
     "trace-50",
     "trace-200",
     "assess-24",
@@ -87,6 +89,7 @@ pub fn make(folder: &Path, traces_mb: &[u64]) -> Result<(), Fault> {
     }
     write("water.json", &Value::from(waters))?;
     write(leak::FILE, &leak::document())?;
+    write(cross::FILE, &cross::document())?;
     for megabytes in traces_mb {
         trace::write(&folder.join(trace::file(*megabytes)), *megabytes)?;
     }
@@ -99,6 +102,7 @@ pub fn measure(name: &str, inputs: &Path, data: &Path, effort: Effort) -> Result
         Some(("circuit", "3")) => circuit::measure(&circuit::three(), effort),
         Some(("circuit", "16")) => circuit::measure(&circuit::sixteen(), effort),
         Some(("network", pipes)) => network::measure(&inputs.join(format!("grid-{pipes}.json")), effort),
+        Some(("cross", "12")) => cross::measure(inputs, effort),
         Some(("leak", "600")) => leak::measure(inputs, effort),
         Some(("trace", megabytes)) => {
             let effort = if megabytes == "200" { Effort::ONCE } else { effort };

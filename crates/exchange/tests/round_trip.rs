@@ -242,9 +242,9 @@ fn what() -> impl Strategy<Value = What> {
             }),
         (of(decay()), decay(), of(of(decay()))).prop_map(|(charged_decay, seen, also)| {
             What::CrossWatch(CrossWatch {
-                open: vec![CircuitId(IDS[2].to_owned())],
+                open: if also.is_none() { vec![CircuitId(IDS[2].to_owned())] } else { vec![] },
                 charged_decay,
-                also_charged: also.into_iter().map(|decay| (CircuitId(IDS[0].to_owned()), decay)).collect(),
+                also_charged: also.into_iter().map(|decay| (CircuitId(IDS[2].to_owned()), decay)).collect(),
                 watched: vec![(CircuitId(IDS[1].to_owned()), seen)],
             })
         }),
