@@ -3,6 +3,7 @@
 mod assess;
 mod bore;
 mod circuit;
+mod cross;
 mod leak;
 mod network;
 mod trace;
@@ -27,6 +28,7 @@ pub const ALL: [&str; 10] = [
     "network-1000",
     "leak-600",
     "bore-state",
+    "cross-12",
     "trace-50",
     "trace-200",
     "assess-24",
@@ -90,6 +92,7 @@ pub fn make(folder: &Path, traces_mb: &[u64]) -> Result<(), Fault> {
     write("water.json", &Value::from(waters))?;
     write(leak::FILE, &leak::document())?;
     write(bore::FILE, &bore::document()?)?;
+    write(cross::FILE, &cross::document())?;
     for megabytes in traces_mb {
         trace::write(&folder.join(trace::file(*megabytes)), *megabytes)?;
     }
@@ -102,6 +105,7 @@ pub fn measure(name: &str, inputs: &Path, data: &Path, effort: Effort) -> Result
         Some(("circuit", "3")) => circuit::measure(&circuit::three(), effort),
         Some(("circuit", "16")) => circuit::measure(&circuit::sixteen(), effort),
         Some(("network", pipes)) => network::measure(&inputs.join(format!("grid-{pipes}.json")), effort),
+        Some(("cross", "12")) => cross::measure(inputs, effort),
         Some(("leak", "600")) => leak::measure(inputs, effort),
         Some(("bore", "state")) => bore::measure(inputs, effort),
         Some(("trace", megabytes)) => {

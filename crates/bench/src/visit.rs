@@ -197,13 +197,15 @@ pub enum FlowReading {
     Trace(Trace),
 }
 
-/// One circuit charged, others watched.
+/// One circuit or several charged, others watched.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CrossWatch {
     /// Circuits that were vented meanwhile.
     pub open: Vec<CircuitId>,
     /// The charged circuit's own pressure, if logged.
     pub charged_decay: Option<Decay>,
+    /// Circuits that were charged together with it, with their own pressure, if logged.
+    pub also_charged: Vec<(CircuitId, Option<Decay>)>,
     /// The watched circuits and what was seen there.
     pub watched: Vec<(CircuitId, Decay)>,
 }

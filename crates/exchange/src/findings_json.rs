@@ -8,7 +8,7 @@ use bench::finding::{
     NextStep, Passage, Tightness, Warning,
 };
 use bench::mould::CircuitId;
-use bench::picture::LeakMap;
+use bench::picture::{LeakMap, LeakPath};
 use calc::estimate::Estimate;
 use serde_json::{Map, Value as Json, json};
 
@@ -59,14 +59,34 @@ pub fn document(findings: &Findings, origin: Origin<'_>) -> Json {
     })
 }
 
-/// Who leaks into whom; `to` is null for the outside.
+/// Who leaks into whom; `to` is null for the outside. `rate_mbar_l_s` is the best single value, `rate` its interval.
 fn leak_map(map: &LeakMap) -> Json {
     let circuits: Vec<&str> = map.circuits.iter().map(|id| id.0.as_str()).collect();
-    let path = |(from, to, rate): &(CircuitId, Option<CircuitId>, f64)| {
-        let to = to.as_ref().map(|id| id.0.as_str());
-        json!({"from": from.0, "to": to, "rate_mbar_l_s": six_digits(*rate)})
+    let ids = |ids: &[CircuitId]| ids.iter().map(|id| id.0.clone()).collect::<Vec<_>>();
+    let path = |path: &LeakPath| {
+        json!({
+            "from": path.from.0,
+            "to": path.to.as_ref().map(|id| id.0.as_str()),
+            "rate_mbar_l_s": six_digits(path.rate_mbar_l_s.value),
+            "rate": estimate_json(path.rate_mbar_l_s),
+            "probability": six_digits(path.probability),
+            "opens_above_bar": path.opens_above_bar.map(six_digits),
+        })
     };
-    json!({"circuits": circuits, "paths": map.paths.iter().map(path).collect::<Vec<_>>()})
+    let next = map.next_test.as_ref().map(|next| {
+        json!({
+            "charged": ids(&next.charged),
+            "watched": ids(&next.watched),
+            "open": ids(&next.open),
+            "minutes": next.minutes,
+            "why": next.why,
+        })
+    });
+    json!({
+        "circuits": circuits,
+        "paths": map.paths.iter().map(path).collect::<Vec<_>>(),
+        "next_leak_test": next,
+    })
 }
 
 fn circuit(found: &CircuitFinding) -> Json {

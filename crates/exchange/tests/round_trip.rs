@@ -240,10 +240,11 @@ fn what() -> impl Strategy<Value = What> {
                     through_fixture,
                 })
             }),
-        (of(decay()), decay()).prop_map(|(charged_decay, seen)| {
+        (of(decay()), decay(), of(of(decay()))).prop_map(|(charged_decay, seen, also)| {
             What::CrossWatch(CrossWatch {
-                open: vec![CircuitId(IDS[2].to_owned())],
+                open: if also.is_none() { vec![CircuitId(IDS[2].to_owned())] } else { vec![] },
                 charged_decay,
+                also_charged: also.into_iter().map(|decay| (CircuitId(IDS[2].to_owned()), decay)).collect(),
                 watched: vec![(CircuitId(IDS[1].to_owned()), seen)],
             })
         }),

@@ -145,6 +145,7 @@ const fn law_word(law: LeakLaw) -> &'static str {
     match law {
         LeakLaw::Laminar => "laminar",
         LeakLaw::Orifice => "orifice",
+        LeakLaw::OpensAbove { .. } => "opens-above",
     }
 }
 

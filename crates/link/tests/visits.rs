@@ -260,6 +260,7 @@ fn a_leak_shows_as_volume_times_slope() {
 fn what_leaks_across_rises_in_the_neighbour_only() {
     let circuits = || ["F1", "F2", "F3"].map(|id| with(id, loop_of(10.0, 300.0), Fault::default())).to_vec();
     let watch = ReadingKind::CrossWatch {
+        together: false,
         pressure: GaugePressure::from_bar(6.0),
         sampling: Sampling { rate_hz: 2.0, seconds: 60.0 },
     };
@@ -281,6 +282,34 @@ fn what_leaks_across_rises_in_the_neighbour_only() {
     let expected = 2.0 * 60.0 / volume.l() / 1000.0;
     assert!((rise("F2") / expected - 1.0).abs() < 0.15, "{} instead of {expected}", rise("F2"));
     assert!(rise("F3").abs() < 0.01);
+}
+
+#[test]
+fn circuits_charged_together_do_not_feed_each_other() {
+    let circuits = || ["F1", "F2", "F3"].map(|id| with(id, loop_of(10.0, 300.0), Fault::default())).to_vec();
+    let watch = ReadingKind::CrossWatch {
+        together: true,
+        pressure: GaugePressure::from_bar(6.0),
+        sampling: Sampling { rate_hz: 2.0, seconds: 60.0 },
+    };
+    let mut plan = plan(circuits(), vec![watch]);
+    plan.visit.readings[0].circuits = Some(vec![CircuitId("F1".into()), CircuitId("F2".into())]);
+    let leak = Leak { rate: LeakRate::from_mbar_l_s(2.0), law: LeakLaw::Laminar };
+    let across = |a: &str, b: &str| LeakAcross { between: (CircuitId(a.into()), CircuitId(b.into())), leak };
+    plan.leaks_across = vec![across("F1", "F2"), across("F2", "F3")];
+    let simulated = simulate(&plan, 1).unwrap();
+    let [entry] = simulated.visit.entries.as_slice() else { panic!("one reading") };
+    let What::CrossWatch(reading) = &entry.what else { panic!("a cross-watch") };
+    let fall = |decay: &Decay| {
+        let seen = pressures(decay);
+        seen[0] - seen.last().unwrap()
+    };
+    let (id, second) = &reading.also_charged[0];
+    assert_eq!(id.0, "F2");
+    // F2 loses to the closed F3, and F1 has nobody to lose to.
+    assert!(fall(second.as_ref().unwrap()) > 0.1 && fall(reading.charged_decay.as_ref().unwrap()) < 0.1);
+    assert_eq!(reading.watched.iter().map(|(id, _)| id.0.as_str()).collect::<Vec<_>>(), ["F3"]);
+    assert!(fall(&reading.watched[0].1) < -0.1);
 }
 
 #[test]

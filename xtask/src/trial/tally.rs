@@ -220,6 +220,8 @@ pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
     let share = |law: LeakLaw| match law {
         LeakLaw::Laminar => (start * start - 1.0) / 48.0,
         LeakLaw::Orifice => start / 7.0,
+        LeakLaw::OpensAbove { difference_bar } if start_bar_g <= difference_bar => 0.0,
+        LeakLaw::OpensAbove { .. } => (start * start - 1.0) / 48.0,
     };
     let across =
         all.leaks_across.iter().filter(|leak| leak.between.0 == truth.id || leak.between.1 == truth.id);

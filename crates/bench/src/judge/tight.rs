@@ -4,7 +4,7 @@ use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Note
 use calc::estimate::Estimate;
 use calc::quantity::{LeakRate, Length, PressureDrop, Volume};
 
-use super::cross::Watch;
+use super::cross::{Map, Watch};
 use super::facts::TightnessFact;
 use super::tested::TestedVolume;
 use super::timeline::Timeline;
@@ -28,6 +28,8 @@ pub(crate) struct Test<'a> {
     /// Every circuit of the mould that could be a neighbour.
     pub(crate) neighbours: &'a [CircuitId],
     pub(crate) watches: &'a [Watch],
+    /// What all watches say together.
+    pub(crate) paths: &'a Map,
 }
 
 /// The verdict on tightness with its evidence and warnings.
@@ -201,12 +203,14 @@ fn across(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence
         fact.verdict = Tightness::LeaksAcross;
         return;
     }
+    suspected(test, fact, evidence);
     let quiet = |neighbour: &CircuitId| {
         mine.iter().any(|watch| {
             let pair = (&watch.charged, &watch.watched);
             let enough =
                 fact.leak_rate_mbar_l_s.is_some_and(|rate| watch.rise.rate_mbar_l_s.high < 0.5 * rate.value);
-            enough && (pair == (id, neighbour) || pair == (neighbour, id))
+            let unlikely = test.paths.across(id, neighbour).is_none();
+            enough && unlikely && (pair == (id, neighbour) || pair == (neighbour, id))
         })
     };
     if fact.verdict == Tightness::Leaks && !test.neighbours.is_empty() && test.neighbours.iter().all(quiet) {
@@ -224,12 +228,43 @@ fn across(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence
     }
 }
 
+/// A path into a neighbour that is only likely takes 'tight' back: the leak-down does not say where to, and acid must not
+/// find out.
+fn suspected(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence>) {
+    let id = &test.circuit.id;
+    let paths = test.paths.paths.iter().filter(|path| path.from == *id || path.to.as_ref() == Some(id));
+    let mut likely = paths.filter_map(|path| {
+        let other = if path.from == *id { path.to.as_ref()? } else { &path.from };
+        (path.rate_mbar_l_s.value >= ACROSS_SHARE * test.limit_mbar_l_s).then_some((other, path))
+    });
+    let Some((other, path)) = likely.next() else { return };
+    evidence.push(Evidence {
+        title: "Leak map".to_owned(),
+        text: format!(
+            "With {:.0} % probability {:.2} mbar·l/s ({:.2} to {:.2}) pass between {id} and {other}.",
+            path.probability * 100.0,
+            path.rate_mbar_l_s.value,
+            path.rate_mbar_l_s.low,
+            path.rate_mbar_l_s.high
+        ),
+        place: None,
+        sources: vec!["en-13184", "mackay-2003"],
+        picture: None,
+    });
+    if fact.verdict == Tightness::Tight {
+        fact.verdict = Tightness::CannotTell;
+        fact.would_tell =
+            Some(format!("a path between it and {other} is not ruled out; charge it and watch {other}"));
+    }
+}
+
 fn path_evidence(watch: &Watch, rate: Estimate) -> Evidence {
     Evidence {
         title: "Cross-watch".to_owned(),
         text: format!(
-            "While {} was charged, {} rose: {:.2} mbar·l/s ({:.2} to {:.2}) pass between them.",
+            "While {}{} was charged, {} rose: {:.2} mbar·l/s ({:.2} to {:.2}) pass between them.",
             watch.charged,
+            if watch.several_charged { " with others" } else { "" },
             watch.watched,
             rate.value,
             rate.low.max(0.0),

@@ -183,6 +183,23 @@ fn air() -> Vec<Promise> {
             ],
         },
         Promise {
+            calculator: "cross-leak",
+            inputs: vec![json!({
+                "circuits": [{"id": "A", "volume_ml": 200}, {"id": "B", "volume_ml": 250}],
+                "tests": [{"charged": "A", "open": [], "watched": ["B"], "traces": {
+                    "A": {"time_s": times, "pressure_bar_g": falling},
+                    "B": {"start_bar_g": 0, "end_bar_g": 0.1, "seconds": 60},
+                }}],
+            })],
+            outputs: &[
+                "paths.0.from",
+                "paths.0.to",
+                "paths.0.rate_mbar_l_s.value",
+                "paths.0.probability",
+                "next_test",
+            ],
+        },
+        Promise {
             calculator: "trapped-volume",
             inputs: vec![json!({"reference_volume_ml": 500, "reference_bar_g": 6, "circuit_bar_g": 0,
                 "joined_bar_g": 4, "atmosphere_bar_abs": 1.0})],

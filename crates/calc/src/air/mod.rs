@@ -1,5 +1,6 @@
 //! Air in circuits: tightness, filled volume by expansion, passage.
 
+pub mod cross_leak;
 pub mod discharge;
 pub mod energy;
 pub mod equivalents;

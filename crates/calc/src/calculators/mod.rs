@@ -5,6 +5,7 @@
 mod air_passage;
 mod air_tightness;
 mod bore_state;
+mod cross_leak;
 mod decay_input;
 mod flow_factor;
 mod hydraulics;
@@ -117,6 +118,7 @@ pub fn all() -> Vec<&'static Calculator> {
         readings::ALL,
         samples::ALL,
         air_tightness::ALL,
+        cross_leak::ALL,
         air_passage::ALL,
         bore_state::ALL,
         statistics::ALL,

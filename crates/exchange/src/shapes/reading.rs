@@ -105,10 +105,15 @@ static VARIANTS: &[Variant] = &[
     },
     Variant {
         name: "cross-watch",
-        text: "one circuit charged, others watched",
+        text: "one circuit or several charged, others watched",
         fields: &[
             Field::required("circuit", Kind::Text, "the charged circuit"),
             AT,
+            Field::optional(
+                "also_charged",
+                Kind::List { of: &Kind::Record(WATCHED), least: 1 },
+                "circuits charged at the same time, each with its own readings, if taken",
+            ),
             Field::optional("open", IDS, "circuits that were vented meanwhile"),
             Field::required(
                 "watched",

@@ -224,10 +224,16 @@ fn cross_watch(input: Input<'_>, path: &str, belongings: &Belongings<'_>) -> Opt
         let decay = decay(circuit, &format!("{path}.watched.{at}"), belongings)?;
         watched.push((CircuitId(circuit.text("circuit").to_owned()), decay));
     }
+    let mut also_charged = Vec::new();
+    for (at, circuit) in input.records("also_charged").enumerate() {
+        let decay = decay(circuit, &format!("{path}.also_charged.{at}"), belongings);
+        also_charged.push((CircuitId(circuit.text("circuit").to_owned()), decay));
+    }
     let open = input.items("open").iter().filter_map(Value::as_text);
     Some(CrossWatch {
         open: open.map(|id| CircuitId(id.to_owned())).collect(),
         charged_decay: decay(input, path, belongings),
+        also_charged,
         watched,
     })
 }

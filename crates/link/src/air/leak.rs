@@ -11,6 +11,9 @@ const ORIFICE_RATIO: f64 = 0.5;
 /// Above this ratio the ellipse is replaced by a straight line, so that the slope stays finite.
 const STRAIGHT_ABOVE: f64 = 0.99;
 
+/// Stretch over which a leak that opens above a pressure goes from shut to open, bar.
+const OPENING_BAR: f64 = 0.1;
+
 /// A leak as a law of both pressures.
 #[derive(Clone, Copy, Debug)]
 pub struct Passage {
@@ -25,7 +28,9 @@ impl Passage {
     pub fn new(leak: Leak, air: AbsolutePressure) -> Self {
         let rate = leak.rate.pa_m3_s();
         let strength = match leak.law {
-            LeakLaw::Laminar => rate / (STATED_AT_PA * STATED_AT_PA - air.pa() * air.pa()),
+            LeakLaw::Laminar | LeakLaw::OpensAbove { .. } => {
+                rate / (STATED_AT_PA * STATED_AT_PA - air.pa() * air.pa())
+            }
             LeakLaw::Orifice => rate / STATED_AT_PA,
         };
         Self { law: leak.law, strength }
@@ -40,6 +45,11 @@ impl Passage {
     fn rate_pa_m3_s(&self, from: f64, to: f64) -> f64 {
         match self.law {
             LeakLaw::Laminar => self.strength * (from * from - to * to),
+            LeakLaw::OpensAbove { difference_bar } => {
+                // It opens over a tenth of a bar, so that the slope stays finite.
+                let open = ((from - to).abs() / 1e5 - difference_bar) / OPENING_BAR;
+                self.strength * (from * from - to * to) * open.clamp(0.0, 1.0)
+            }
             LeakLaw::Orifice if from >= to => self.strength * from * ellipse(to / from, ORIFICE_RATIO),
             LeakLaw::Orifice => -self.strength * to * ellipse(from / to, ORIFICE_RATIO),
         }
@@ -236,6 +246,15 @@ mod tests {
             let even = total(0) / 420e-6;
             assert!(seen.iter().all(|p| (p[1999] / even - 1.0).abs() < 0.01), "{law:?}");
         }
+    }
+
+    #[test]
+    fn a_leak_that_opens_above_a_pressure_is_shut_below_it() {
+        let law = LeakLaw::OpensAbove { difference_bar: 4.0 };
+        let (crack, opening) = (leak(1.0, LeakLaw::Laminar), leak(1.0, law));
+        let at = |passage: Passage, bar: f64| passage.rate(AbsolutePressure::from_bar(bar), AIR).mbar_l_s();
+        assert!((at(opening, 7.0) - at(crack, 7.0)).abs() < 1e-12);
+        assert!(at(opening, 5.0).abs() < 1e-12 && at(crack, 5.0) > 0.4);
     }
 
     #[test]

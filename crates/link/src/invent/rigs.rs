@@ -75,7 +75,11 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
         together: false,
     })];
     if chance.happens(0.8) {
-        readings.push(reading(ReadingKind::CrossWatch { pressure, sampling: at(2.0, 60.0) }));
+        readings.push(reading(ReadingKind::CrossWatch {
+            together: false,
+            pressure,
+            sampling: at(2.0, 60.0),
+        }));
     }
     if chance.happens(0.85) {
         // Long enough for a narrow circuit, about 300 samples.

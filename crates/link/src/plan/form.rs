@@ -13,9 +13,15 @@ const RATE_MBAR_L_S: Kind = Kind::Number { low: 1e-5, high: 1000.0 };
 const TEST_BAR_G: Kind = Kind::Number { low: 0.5, high: 12.0 };
 const LAW: Field = Field::preset(
     "law",
-    Kind::Choice(&["laminar", "orifice"]),
+    Kind::Choice(&["laminar", "orifice", "opens-above"]),
     Preset::Text("laminar"),
-    "how the leak depends on pressure: narrow crack or short hole",
+    "how the leak depends on pressure: narrow crack, short hole, or a crack that opens above a pressure difference",
+);
+const OPENS_ABOVE: Field = Field::preset(
+    "opens_above_bar",
+    Kind::Number { low: 0.0, high: 12.0 },
+    Preset::Number(3.0),
+    "pressure difference above which a leak of law opens-above is open",
 );
 
 /// The fields of a plan file.
@@ -122,6 +128,7 @@ static TRUTH: &[Field] = &[
     Field::optional("blocked_at", SHARE, "nothing passes from this share of the path on"),
     Field::optional("leak_out_mbar_l_s", RATE_MBAR_L_S, "leak to the outside at 7 bar absolute"),
     LAW,
+    OPENS_ABOVE,
     Field::optional(
         "too_much",
         Kind::Choice(&["missing-baffle", "short-cut"]),
@@ -138,6 +145,7 @@ static ACROSS: &[Field] = &[
     Field::required("circuits", Kind::List { of: &Kind::Text, least: 2 }, "the two circuits"),
     Field::required("rate_mbar_l_s", RATE_MBAR_L_S, "rate at 7 bar absolute against the air"),
     LAW,
+    OPENS_ABOVE,
 ];
 
 static RIG: &[Field] = &[
@@ -310,6 +318,12 @@ static READINGS: &[Variant] = &[
         text: "one circuit charged, its neighbours watched; without circuits: those that fell",
         fields: &[
             CIRCUITS,
+            Field::preset(
+                "together",
+                Kind::Flag,
+                Preset::Flag(false),
+                "the named circuits charged at the same time, instead of one after the other",
+            ),
             LOGGER,
             PRESSURE,
             Field::preset("seconds", SECONDS, Preset::Number(60.0), "length"),

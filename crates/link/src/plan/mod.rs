@@ -144,12 +144,17 @@ pub struct Leak {
 }
 
 /// How a leak's rate depends on pressure.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LeakLaw {
     /// Narrow and long: with the difference of the squared pressures.
     Laminar,
     /// A short hole: with the higher pressure while the flow is choked.
     Orifice,
+    /// A narrow crack that opens only above a pressure difference.
+    OpensAbove {
+        /// The difference, bar.
+        difference_bar: f64,
+    },
 }
 
 /// A leak from one circuit into another.
@@ -263,6 +268,8 @@ pub enum ReadingKind {
     },
     /// One charged, others watched. Without circuits: those that fell in the leak-down.
     CrossWatch {
+        /// The named circuits charged at the same time, instead of one after the other.
+        together: bool,
         /// Test pressure.
         pressure: GaugePressure,
         /// Sampling.

@@ -121,7 +121,11 @@ fn baseline(input: Input<'_>) -> BaselinePlan {
 }
 
 fn law(input: Input<'_>) -> LeakLaw {
-    if input.text("law") == "orifice" { LeakLaw::Orifice } else { LeakLaw::Laminar }
+    match input.text("law") {
+        "orifice" => LeakLaw::Orifice,
+        "opens-above" => LeakLaw::OpensAbove { difference_bar: input.number("opens_above_bar") },
+        _ => LeakLaw::Laminar,
+    }
 }
 
 #[expect(

@@ -136,7 +136,11 @@ fn what(input: Input<'_>) -> ReadingKind {
             others: others(input),
             sampling: input.flag("trace").then(|| sampling(input)),
         },
-        "cross-watch" => ReadingKind::CrossWatch { pressure: pressure(), sampling: sampling(input) },
+        "cross-watch" => ReadingKind::CrossWatch {
+            together: input.flag("together"),
+            pressure: pressure(),
+            sampling: sampling(input),
+        },
         "volume" => ReadingKind::Volume {
             by_air: input.text("method") != "drained",
             through_fixture: input.flag("through_fixture"),
