@@ -90,7 +90,8 @@ fn draw(dice: &mut Dice) -> (Kind, LeakKind) {
         volume_uncertainty_relative: 0.1,
         atmosphere: AbsolutePressure::from_bar(AIR_BAR),
         water_pressure: GaugePressure::from_bar(6.0),
-        highest: GaugePressure::from_bar(6.0),
+        // The next test is not looked at here: one candidate is enough.
+        highest: GaugePressure::from_bar(1.5),
     };
     (kind, leak_kind(&input).unwrap())
 }

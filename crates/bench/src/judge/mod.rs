@@ -11,6 +11,7 @@ mod facts;
 mod flow;
 mod gates;
 mod hook_up;
+mod leak_kind;
 mod next_step;
 mod passage;
 mod side_by_side;

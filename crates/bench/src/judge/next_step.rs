@@ -78,15 +78,19 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
         Tightness::LeaksAcross => Some(Advice::new(
             NextStep::Repair,
             format!(
-                "Loses{} into {}: a wall eaten through until shown otherwise, do not descale",
+                "Loses{} into {}: a wall eaten through until shown otherwise, do not descale{}",
                 rate(),
-                names(&facts.tightness.across_to)
+                names(&facts.tightness.across_to),
+                facts.tightness.kind_in_words()
             ),
         )),
-        Tightness::LeaksOut => Some(Advice::new(
-            NextStep::Repair,
-            format!("Loses{} to the outside: look at hoses, plugs and seals first, then repair", rate()),
-        )),
+        Tightness::LeaksOut => {
+            let kind = facts.tightness.kind_in_words();
+            let words =
+                format!("Loses{} to the outside: look at hoses, plugs and seals first, then repair{kind}", rate());
+            let best_next_reading = facts.tightness.kind_would_tell.clone();
+            Some(Advice { best_next_reading, ..Advice::new(NextStep::Repair, words) })
+        }
         Tightness::Leaks => Some(
             Advice::new(NextStep::FindOut, format!("Loses{}, and where to is not known", rate())).read(WATCH),
         ),

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use bench::mould::CircuitId;
 use bench::visit::{
-    AirPassage, Charged, CrossWatch, Decay, Entry, Flow, FlowReading, HookUp, LeakDown, Others,
+    AirPassage, Charged, CrossWatch, Decay, End, Entry, Flow, FlowReading, HookUp, LeakDown, Others,
     TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
 };
 use calc::form::Value;
@@ -234,5 +234,9 @@ fn volume(reading: &VolumeReading) -> Value {
             ("uncertainty_ml", volume_ml.standard.into()),
         ]),
     };
-    joined(own, sparse([("through_fixture", reading.through_fixture.into())]))
+    let from = match reading.from {
+        End::Inlet => "inlet",
+        End::Outlet => "outlet",
+    };
+    joined(own, sparse([("through_fixture", reading.through_fixture.into()), ("from", from.into())]))
 }

@@ -5,9 +5,9 @@ mod read;
 mod read_parts;
 
 use bench::mould::{CircuitId, Known, MouldId, Process};
-use bench::visit::{Others, Rig, TreatmentKind};
+use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::hydraulics::piece::Piece;
-use calc::quantity::{GaugePressure, LeakRate, Length, Temperature, Volume};
+use calc::quantity::{GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume};
 
 /// A whole plan.
 #[derive(Clone, Debug, PartialEq)]
@@ -140,12 +140,16 @@ pub struct Leak {
 }
 
 /// How a leak's rate depends on pressure.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LeakLaw {
     /// Narrow and long: with the difference of the squared pressures.
     Laminar,
     /// A short hole: with the higher pressure while the flow is choked.
     Orifice,
+    /// A seat that pressure presses shut: an orifice that shrinks to 1/e in this pressure difference.
+    Seat(PressureDrop),
+    /// A crack that pressure pushes open: laminar, twice as wide at this pressure difference as without pressure.
+    OpeningCrack(PressureDrop),
 }
 
 /// A leak from one circuit into another.
@@ -270,6 +274,8 @@ pub enum ReadingKind {
         by_air: bool,
         /// Whether hoses are in the number.
         through_fixture: bool,
+        /// End from which air or water went in.
+        from: End,
     },
     /// Something done.
     Treatment {
