@@ -8,8 +8,8 @@ use calc::quantity::{
     AbsolutePressure, FlowFactor, GaugePressure, LeakRate, Length, SonicConductance, Volume,
 };
 
-use crate::instruments::Instruments;
 use crate::air::leak::Passage;
+use crate::instruments::Instruments;
 use crate::plan::{Leak, LeakAcross, LeakLaw, TooMuch};
 
 /// Everything hidden.

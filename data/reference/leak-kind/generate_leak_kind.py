@@ -2,7 +2,7 @@
 
 Made with Python 3, versions in requirements.txt. Prints the numbers that stand in leak-kind.toml; run in this folder.
 Nothing here is taken from the program: laws, priors (crack 0.45, orifice 0.30, seat 0.12, opening crack 0.13), ranges of
-the powers (seat 0.7 to 4, opening crack 0.5 to 3), the stray of 2 % and the range of rates (1e-3 to 1e3 mbar l/s at 6 bar)
+the powers (seat 0.3 to 4, opening crack 0.3 to 3), the stray of 2 % and the range of rates (1e-3 to 1e3 mbar l/s at 6 bar)
 are those stated in docs/methods/leak-kind.md. Weights: scipy.integrate.quad over ln rate, Gauss-Legendre of 60 nodes over
 the power. Ratio: scipy.optimize.brentq on |a - R b| = z sqrt(ua^2 + R^2 ub^2), which is Fieller's definition.
 """
@@ -15,7 +15,7 @@ import numpy as np
 from scipy import integrate, optimize, stats
 
 PRIOR = {"laminar-crack": 0.45, "orifice": 0.30, "sealing-seat": 0.12, "opening-crack": 0.13}
-POWER = {"laminar-crack": None, "orifice": None, "sealing-seat": (0.7, 4.0), "opening-crack": (0.5, 3.0)}
+POWER = {"laminar-crack": None, "orifice": None, "sealing-seat": (0.3, 4.0), "opening-crack": (0.3, 3.0)}
 
 
 def nozzle(p, air):

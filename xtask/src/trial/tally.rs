@@ -218,9 +218,7 @@ fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
 /// All that a circuit loses at this gauge pressure; the truth is stated at 7 bar absolute.
 fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
     let start = GaugePressure::from_bar(start_bar_g);
-    let now = |leak: Leak| {
-        CircuitTruth::at_pressure(leak, start, AbsolutePressure::from_bar(1.0)).mbar_l_s()
-    };
+    let now = |leak: Leak| CircuitTruth::at_pressure(leak, start, AbsolutePressure::from_bar(1.0)).mbar_l_s();
     let across =
         all.leaks_across.iter().filter(|leak| leak.between.0 == truth.id || leak.between.1 == truth.id);
     let across: f64 = across.map(|leak| now(leak.leak)).sum();

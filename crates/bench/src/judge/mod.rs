@@ -3,6 +3,7 @@
 //! The order is fixed: volumes first (a leak rate needs one), then tightness, passage and flow, then the state of
 //! the bore, doubts about hoses, gates, and the next step. Nothing here depends on clock, chance or machine.
 
+mod block;
 pub mod cautions;
 mod cross;
 mod curve;
@@ -224,6 +225,9 @@ impl Together<'_> {
         let (passage, found, said) = passage::judge(&test, &one.timeline);
         evidence.extend(found);
         warnings.extend(said);
+        if passage.verdict == crate::finding::Passage::Blocked {
+            evidence.extend(block::evidence(&one.timeline, &self.visit.rig, one.geometry.as_ref()));
+        }
         let as_new = surer(one.flow_as_new, flow::sisters(circuit, &self.measured));
         let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
         let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);

@@ -86,8 +86,10 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
         )),
         Tightness::LeaksOut => {
             let kind = facts.tightness.kind_in_words();
-            let words =
-                format!("Loses{} to the outside: look at hoses, plugs and seals first, then repair{kind}", rate());
+            let words = format!(
+                "Loses{} to the outside: look at hoses, plugs and seals first, then repair{kind}",
+                rate()
+            );
             let best_next_reading = facts.tightness.kind_would_tell.clone();
             Some(Advice { best_next_reading, ..Advice::new(NextStep::Repair, words) })
         }

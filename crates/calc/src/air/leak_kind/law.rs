@@ -8,10 +8,10 @@ use crate::numeric::math;
 pub const REFERENCE_BAR_G: f64 = 6.0;
 /// Power of the pressure difference with which a seat's opening narrows (own proposal; 4 is the slope at 6 bar of an
 /// opening that shrinks to 1/e in every 1.5 bar).
-pub const SEAT_POWER: (f64, f64) = (0.7, 4.0);
+pub const SEAT_POWER: (f64, f64) = (0.3, 4.0);
 /// Power of the pressure difference with which a crack's conductance grows beside the laminar law (own proposal). A slot
 /// that is shut without pressure and widens in proportion has 3: the laminar flow of a slot goes with its width cubed.
-pub const OPENING_POWER: (f64, f64) = (0.5, 3.0);
+pub const OPENING_POWER: (f64, f64) = (0.3, 3.0);
 
 /// A kind of leak with the one number that shapes it; crack and orifice need none.
 #[derive(Clone, Copy, Debug, PartialEq)]

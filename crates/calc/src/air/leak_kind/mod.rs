@@ -218,8 +218,14 @@ fn check(input: &LeakKindInput<'_>) -> Result<(), LeakKindError> {
 }
 
 /// Whether even the best law leaves more than chance leaves: one degree of freedom goes to the size of the leak, one
-/// more to the shape where there is one.
+/// more to the shape where there is one. A seat that shuts, or a crack that opens, even more than the farthest shape does
+/// is still a seat or a crack that opens.
 fn fits_none(nodes: &[Node], points: usize) -> bool {
+    let best = nodes.iter().min_by(|a, b| a.chi_squared.total_cmp(&b.chi_squared));
+    let farthest = |node: &Node| node.law.kind.laws().last() == Some(node.law);
+    if best.is_some_and(|node| node.law.power > 0.0 && farthest(node)) {
+        return false;
+    }
     let chance = |node: &Node| {
         let shaped = matches!(node.law.kind, Kind::SealingSeat | Kind::OpeningCrack);
         let used = if shaped && points > 2 { 2 } else { 1 };
@@ -269,7 +275,12 @@ fn fieller(above: Uncertain, below: Uncertain) -> Option<Estimate> {
         return None;
     }
     let root = (square(a * b) - free_a * free_b).max(0.0).sqrt();
-    Some(Estimate { value: a / b, low: (a * b - root) / free_b, high: (a * b + root) / free_b, coverage: 0.95 })
+    Some(Estimate {
+        value: a / b,
+        low: (a * b - root) / free_b,
+        high: (a * b + root) / free_b,
+        coverage: 0.95,
+    })
 }
 
 /// Water that gets out at the water pressure, over all kinds by their probability, with the volume's uncertainty.

@@ -1,7 +1,9 @@
 //! Calculator: the kind of a leak from its rate at several pressures.
 
 use super::ATMOSPHERE;
-use crate::air::leak_kind::{Kind as LeakLaw, LeakKind, LeakKindError, LeakKindInput, Point, Ratio, leak_kind};
+use crate::air::leak_kind::{
+    Kind as LeakLaw, LeakKind, LeakKindError, LeakKindInput, Point, Ratio, leak_kind,
+};
 use crate::calculators::{Answer, Calculator, Output};
 use crate::estimate::Uncertain;
 use crate::form::{Fault, Field, Input, Kind, Preset, Value};
@@ -57,7 +59,10 @@ pub(super) static LEAK_KIND: Calculator = Calculator {
     outputs: &[
         Output { name: "probabilities", text: "probability of each kind; they add up to 1" },
         Output { name: "kind", text: "the kind, from a probability of 0.9 on; or cannot-tell" },
-        Output { name: "ratio", text: "rate at the highest over rate at the lowest pressure, 95 % after Fieller" },
+        Output {
+            name: "ratio",
+            text: "rate at the highest over rate at the lowest pressure, 95 % after Fieller",
+        },
         Output { name: "exponent", text: "power of the absolute pressure that gives this ratio" },
         Output { name: "ratio_by_kind", text: "smallest and largest ratio that each kind gives" },
         Output { name: "next_pressure_bar_g", text: "pressure of a further test that would tell most" },
