@@ -93,7 +93,7 @@ fn draw(dice: &mut Dice) -> (Kind, LeakKind) {
         // The next test is not looked at here: one candidate is enough.
         highest: GaugePressure::from_bar(1.5),
     };
-    (kind, leak_kind(&input).unwrap())
+    (kind, leak_kind(&input).expect("rates in range"))
 }
 
 /// Expected calibration error in ten bins of the probability, over pairs of probability and 'it was so'.

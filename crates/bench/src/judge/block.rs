@@ -3,9 +3,10 @@
 use calc::air::trapped::Fixture;
 use calc::estimate::{Estimate, Uncertain};
 use calc::hydraulics::block::{BlockPlace, length_of_block, place_of_block};
+use calc::hydraulics::deposit::coated;
 use calc::hydraulics::flow_factor::PieceKnowledge;
 use calc::hydraulics::piece::Piece;
-use calc::quantity::Volume;
+use calc::quantity::{Length, Volume};
 
 use super::expect::Geometry;
 use super::timeline::Timeline;
@@ -20,6 +21,9 @@ const ONE_END: [(f64, f64); 2] = [(0.53, 0.06), (0.47, 0.07)];
 /// How well a good drawing gives the volume of a length of bore (own proposal: a tenth of a millimetre in ten). What
 /// couplings and plugs hold beside it lies at the ends and is not part of a distance.
 const AS_DRAWN: f64 = 0.02;
+
+/// Layer for which a second place is named: a blocked circuit is seldom clean, and nothing tells how thick it is.
+const LAYER_MM: f64 = 0.5;
 
 /// A volume seen from one end.
 struct Seen<'a> {
@@ -47,13 +51,17 @@ pub(crate) fn evidence(timeline: &Timeline<'_>, rig: &Rig, geometry: Option<&Geo
     };
     let entry = inlet.as_ref().or(outlet.as_ref())?.entry;
     let parts: Vec<String> = [from_inlet, from_outlet].into_iter().flatten().collect();
+    let first =
+        inlet.as_ref().map_or((&outlet, &reversed, "outlet"), |_| (&inlet, &geometry.pieces, "inlet"));
+    let layer = first.0.as_ref().and_then(|seen| behind_a_layer(seen, first.1)).map_or_else(
+        || "Behind a layer on the wall it lies further in.".to_owned(),
+        |mm| {
+            format!("Behind a layer of {LAYER_MM} mm all along it would lie {mm:.0} mm from the {}.", first.2)
+        },
+    );
     Some(Evidence {
         title: "Place of the block".to_owned(),
-        text: format!(
-            "{} {last} The bore is taken as in the {}; with a deposit on its wall the block lies further in.",
-            parts.join(" "),
-            geometry.from
-        ),
+        text: format!("In a bare bore as in the {}: {} {last} {layer}", geometry.from, parts.join(" ")),
         place: Some(entry.place.clone()),
         sources: vec!["jcgm-100"],
         picture: None,
@@ -75,6 +83,12 @@ fn seen<'a>(timeline: &Timeline<'a>, rig: &Rig, end: End) -> Option<Seen<'a>> {
     };
     let volume_ml = without(reading, rig, fixture).ok()?;
     Some(Seen { entry, volume_ml, through_hoses: reading.through_fixture })
+}
+
+/// The same place in a bore with a layer on its wall; nothing if the layer closes the bore or the volume no longer fits.
+fn behind_a_layer(seen: &Seen<'_>, pieces: &[Piece]) -> Option<f64> {
+    let narrowed = coated(pieces, Length::from_mm(LAYER_MM))?;
+    Some(place_of_block(&narrowed, seen.volume_ml, 0.0)?.distance_mm.value)
 }
 
 fn in_words(seen: &Seen<'_>, pieces: &[Piece], geometry: &Geometry, end: &str) -> String {
@@ -112,7 +126,7 @@ fn length_in_words(length: Option<Estimate>) -> String {
         },
         |length| {
             format!(
-                "Between both lie {:.0} mm ({:.0} to {:.0}): the length of the block.",
+                "Between both lie {:.0} mm ({:.0} to {:.0}): the length of the block, if the bore is bare.",
                 length.value, length.low, length.high
             )
         },

@@ -32,9 +32,13 @@ pub(crate) struct TightnessFact {
 }
 
 impl TightnessFact {
-    /// The kind as the end of a sentence; nothing where it is not known.
+    /// The kind, or what would tell it, as the end of a sentence.
     pub(crate) fn kind_in_words(&self) -> String {
-        self.kind.map_or_else(String::new, |kind| format!("; by its pressures most likely {kind}"))
+        match (self.kind, &self.kind_would_tell) {
+            (Some(kind), _) => format!("; by its pressures most likely {kind}"),
+            (None, Some(reading)) => format!("; {reading}"),
+            (None, None) => String::new(),
+        }
     }
 }
 

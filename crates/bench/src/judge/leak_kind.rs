@@ -62,10 +62,8 @@ pub(crate) fn judge(test: &Test<'_>, readings: &[Taken<'_>], verdict: Tightness)
     };
     let Ok(found) = leak_kind(&input) else { return nothing };
     let would_tell = found.next.filter(|_| found.kind.is_none()).map(|next| {
-        format!(
-            "a second leak-down at {:.1} bar, nothing changed: it tells the kind of leak (3 minutes)",
-            next.pressure.bar()
-        )
+        let again = if points.len() > 1 { "another" } else { "a second" };
+        format!("{again} leak-down, at {:.1} bar, would tell the kind of leak", next.pressure.bar())
     });
     let evidence = (points.len() > 1)
         .then(|| readings.last().map(|(entry, _)| evidence(entry, &found, would_tell.as_deref())))

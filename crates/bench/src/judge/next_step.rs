@@ -84,15 +84,14 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
                 facts.tightness.kind_in_words()
             ),
         )),
-        Tightness::LeaksOut => {
-            let kind = facts.tightness.kind_in_words();
-            let words = format!(
-                "Loses{} to the outside: look at hoses, plugs and seals first, then repair{kind}",
-                rate()
-            );
-            let best_next_reading = facts.tightness.kind_would_tell.clone();
-            Some(Advice { best_next_reading, ..Advice::new(NextStep::Repair, words) })
-        }
+        Tightness::LeaksOut => Some(Advice::new(
+            NextStep::Repair,
+            format!(
+                "Loses{} to the outside: look at hoses, plugs and seals first, then repair{}",
+                rate(),
+                facts.tightness.kind_in_words()
+            ),
+        )),
         Tightness::Leaks => Some(
             Advice::new(NextStep::FindOut, format!("Loses{}, and where to is not known", rate())).read(WATCH),
         ),

