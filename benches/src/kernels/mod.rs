@@ -20,7 +20,7 @@ use crate::timing::{self, Effort, Seconds};
 pub type Fault = Box<dyn Error>;
 
 /// Names of all kernels, in the order of the report.
-pub const ALL: [&str; 10] = [
+pub const ALL: [&str; 11] = [
     "circuit-3",
     "circuit-16",
     "network-10",

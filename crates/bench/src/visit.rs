@@ -217,6 +217,18 @@ pub struct VolumeReading {
     pub method: VolumeMethod,
     /// Whether hoses and couplings are in the number.
     pub through_fixture: bool,
+    /// End from which it was filled; only in a blocked circuit does it matter.
+    pub from: End,
+}
+
+/// One of the two ends of a circuit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum End {
+    /// Where the water comes in.
+    #[default]
+    Inlet,
+    /// Where it goes out.
+    Outlet,
 }
 
 /// How a filled volume was found.

@@ -110,7 +110,7 @@ fn circuit(found: &CircuitFinding) -> Json {
         "deposit_thickness_mm": estimate(found.deposit_thickness_mm),
         "deposit_mass_g": estimate(found.deposit_mass_g),
         "plug_bore_mm": estimate(found.plug_bore_mm),
-        "plugged_branch": six_digits(found.plugged_branch),
+        "plugged_branch": six_digits(found.plugged_branch_probability),
         "filled_volume_ml": estimate(found.filled_volume_ml),
         "filled_volume_percent": estimate(found.filled_volume_percent),
         "bore_mm": found.bore_mm.map_or(Json::Null, six_digits),
@@ -132,8 +132,8 @@ fn further_reading(reading: &NextReading) -> Json {
     json!({
         "text": reading.text,
         "minutes": reading.minutes,
-        "expected_information_bits": six_digits(reading.bits),
-        "probability_of_a_sure_state": six_digits(reading.confident),
+        "expected_information_bits": six_digits(reading.information_bits),
+        "probability_of_a_sure_state": six_digits(reading.confident_probability),
     })
 }
 

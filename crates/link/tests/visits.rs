@@ -1,7 +1,7 @@
 //! Whole visits: the same seed gives the same visit, the truth stays hidden, and a perfect rig reads what is true.
 
 use bench::mould::{CircuitId, Known};
-use bench::visit::{Decay, Flow, FlowReading, Others, Rig, VolumeMethod, What};
+use bench::visit::{Decay, End, Flow, FlowReading, Others, Rig, VolumeMethod, What};
 use calc::hydraulics::piece::{ElbowMake, Piece};
 use calc::quantity::{FlowFactor, GaugePressure, LeakRate, Length, Temperature, Volume, VolumeFlow};
 use link::plan::{
@@ -101,7 +101,7 @@ fn flow() -> ReadingKind {
 }
 
 fn volume(through_fixture: bool) -> ReadingKind {
-    ReadingKind::Volume { by_air: true, through_fixture }
+    ReadingKind::Volume { by_air: true, through_fixture, from: End::Inlet }
 }
 
 fn passage() -> ReadingKind {

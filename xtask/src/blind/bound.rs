@@ -9,7 +9,7 @@ use bench::finding::BoreState;
 use bench::judge::assess;
 use bench::limits::Tables;
 use bench::mould::{Known, Process};
-use bench::visit::{FlowReading, Others, VolumeMethod, What};
+use bench::visit::{End, FlowReading, Others, VolumeMethod, What};
 use calc::hydraulics::circuit::Conditions;
 use calc::hydraulics::path::Path;
 use calc::hydraulics::piece::Piece;
@@ -134,7 +134,11 @@ fn plan(pieces: &[Piece], seed: u64, options: &Invention, readings: Option<(Rig,
             sampling: None,
         }));
         if volume {
-            plan.visit.readings.push(reading(ReadingKind::Volume { by_air: false, through_fixture: false }));
+            plan.visit.readings.push(reading(ReadingKind::Volume {
+                by_air: false,
+                through_fixture: false,
+                from: End::Inlet,
+            }));
         }
         circuit.baseline = baseline.then(|| BaselinePlan {
             date: None,

@@ -4,6 +4,7 @@ use bench::finding::{CircuitFinding, NextReading};
 use bench::judge::assess;
 use bench::limits::Tables;
 use bench::mould::CircuitId;
+use bench::visit::End;
 use calc::infer::bore::Reading;
 use calc::quantity::GaugePressure;
 use link::plan::{Logger, ReadingKind, ReadingPlan, Sampling};
@@ -95,7 +96,7 @@ fn one(tables: &Tables, seed: u64, sum: &mut Further) {
         };
         let (Some(recommended), Some(random)) = (after(next), after(random)) else { continue };
         sum.circuits += 1;
-        sum.promised += next.confident;
+        sum.promised += next.confident_probability;
         *sum.kinds.entry(next.kind).or_default() += 1;
         let mut count = |into: fn(&mut Further) -> &mut (u64, u64), (confident, right): (bool, bool)| {
             let cell = into(sum);
@@ -142,8 +143,8 @@ fn kind(reading: Reading, plan: &Plan) -> ReadingKind {
     match reading {
         Reading::FullFlow => flow(1.0),
         Reading::LowFlow => flow(0.15),
-        Reading::VolumeWithHoses => ReadingKind::Volume { by_air, through_fixture: true },
-        Reading::VolumeAlone => ReadingKind::Volume { by_air, through_fixture: false },
+        Reading::VolumeWithHoses => ReadingKind::Volume { by_air, through_fixture: true, from: End::Inlet },
+        Reading::VolumeAlone => ReadingKind::Volume { by_air, through_fixture: false, from: End::Inlet },
         Reading::AirPassage => ReadingKind::AirPassage {
             from_reservoir: plan.rig.stated.reservoir_volume.is_some(),
             pressure: GaugePressure::from_bar(6.0),

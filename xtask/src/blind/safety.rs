@@ -89,7 +89,7 @@ fn short(mut plan: Plan) -> Plan {
     let seconds = if from_reservoir { 10.0 } else { 4.0 };
     let kinds = [
         leak_down,
-        ReadingKind::CrossWatch { pressure, sampling: at(1.0, 60.0) },
+        ReadingKind::CrossWatch { pressure, sampling: at(1.0, 60.0), together: false },
         ReadingKind::AirPassage { from_reservoir, pressure, sampling: at(20.0, seconds) },
         ReadingKind::Flow { shares: vec![1.0], others: bench::visit::Others::Closed, sampling: None },
     ];

@@ -7,7 +7,8 @@ use bench::limits::Tables;
 use bench::mould::{CircuitId, Process};
 use bench::visit::{Decay, LeakDown, What};
 use calc::estimate::Estimate;
-use link::plan::LeakLaw;
+use calc::quantity::{AbsolutePressure, GaugePressure};
+use link::plan::Leak;
 use link::{CircuitTruth, Simulated, Truth};
 
 /// Intervals that held the truth, of all that were given.
@@ -201,32 +202,27 @@ impl Tally {
     }
 }
 
-/// Gauge pressure at which the leak-down of a circuit began.
+/// Gauge pressure at which the leak-down of a circuit began; the highest, where there are several.
 pub fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
-    played.visit.entries.iter().rev().filter(|entry| entry.circuit.as_ref() == Some(id)).find_map(|entry| {
-        match &entry.what {
-            What::LeakDown(LeakDown { decay: Decay::Trace(trace), .. }) => {
-                trace.pressures().and_then(|(_, pressures)| pressures.first().copied())
-            }
-            What::LeakDown(LeakDown { decay: Decay::TwoReadings { start, .. }, .. }) => Some(start.bar()),
-            _ => None,
+    let own = played.visit.entries.iter().filter(|entry| entry.circuit.as_ref() == Some(id));
+    let starts = own.filter_map(|entry| match &entry.what {
+        What::LeakDown(LeakDown { decay: Decay::Trace(trace), .. }) => {
+            trace.pressures().and_then(|(_, pressures)| pressures.first().copied())
         }
-    })
+        What::LeakDown(LeakDown { decay: Decay::TwoReadings { start, .. }, .. }) => Some(start.bar()),
+        _ => None,
+    });
+    starts.max_by(f64::total_cmp)
 }
 
 /// All that a circuit loses at this gauge pressure; the truth is stated at 7 bar absolute.
 pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
-    let start = start_bar_g + 1.0;
-    let share = |law: LeakLaw| match law {
-        LeakLaw::Laminar => (start * start - 1.0) / 48.0,
-        LeakLaw::Orifice => start / 7.0,
-        LeakLaw::OpensAbove { difference_bar } if start_bar_g <= difference_bar => 0.0,
-        LeakLaw::OpensAbove { .. } => (start * start - 1.0) / 48.0,
-    };
+    let start = GaugePressure::from_bar(start_bar_g);
+    let now = |leak: Leak| CircuitTruth::at_pressure(leak, start, AbsolutePressure::from_bar(1.0)).mbar_l_s();
     let across =
         all.leaks_across.iter().filter(|leak| leak.between.0 == truth.id || leak.between.1 == truth.id);
-    let across: f64 = across.map(|leak| leak.leak.rate.mbar_l_s() * share(leak.leak.law)).sum();
-    across + truth.leak_out.map_or(0.0, |(rate, law)| rate.mbar_l_s() * share(law))
+    let across: f64 = across.map(|leak| now(leak.leak)).sum();
+    across + truth.leak_out.map_or(0.0, |(rate, law)| now(Leak { rate, law }))
 }
 
 /// The circuit that was on the hose of this one.

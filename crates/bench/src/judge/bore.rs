@@ -194,8 +194,8 @@ pub(crate) fn in_words(worth: &Worth, rig: &Rig) -> NextReading {
         kind: worth.reading,
         minutes: worth.reading.minutes(),
         text: format!("{text} ({} minutes)", worth.reading.minutes()),
-        bits: worth.bits,
-        confident: worth.confident,
+        information_bits: worth.bits,
+        confident_probability: worth.confident,
     }
 }
 

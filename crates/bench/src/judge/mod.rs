@@ -3,6 +3,7 @@
 //! The order is fixed: volumes first (a leak rate needs one), then tightness, passage and flow, then the state of
 //! the bore, doubts about hoses, gates, and the next step. Nothing here depends on clock, chance or machine.
 
+mod block;
 mod bore;
 pub mod cautions;
 mod cross;
@@ -12,6 +13,7 @@ mod facts;
 mod flow;
 mod gates;
 mod hook_up;
+mod leak_kind;
 mod next_step;
 mod passage;
 mod side_by_side;
@@ -243,6 +245,9 @@ impl Together<'_> {
             .then(|| bore::judge(&one, &self.visit.rig, &passage, sisters.as_ref()))
             .flatten();
         warnings.extend(state.as_ref().and_then(|state| bore::warnings(&one, state)));
+        if passage.verdict == crate::finding::Passage::Blocked {
+            evidence.extend(block::evidence(&one.timeline, &self.visit.rig, one.geometry.as_ref()));
+        }
         let as_new = surer(one.flow_as_new, sisters);
         let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
         let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);
@@ -351,7 +356,7 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         deposit_thickness_mm: inside.and_then(|state| state.thickness_mm).filter(|_| layered),
         deposit_mass_g: inside.and_then(|state| state.mass_g).filter(|_| layered),
         plug_bore_mm: inside.and_then(|state| state.plug_bore_mm).filter(|_| plugged),
-        plugged_branch: inside.map_or(0.0, |state| state.plugged_branch),
+        plugged_branch_probability: inside.map_or(0.0, |state| state.plugged_branch),
         next_reading: facts.next_reading,
         further_readings: facts.further_readings,
         filled_volume_ml: facts.volume.volume_ml.map(|value| value.estimate()),

@@ -200,6 +200,28 @@ fn air() -> Vec<Promise> {
             ],
         },
         Promise {
+            calculator: "leak-kind",
+            inputs: vec![json!({
+                "points": [
+                    {"pressure_bar_g": 6, "leak_rate_mbar_l_s": 1.0, "standard_uncertainty_mbar_l_s": 0.06},
+                    {"pressure_bar_g": 3, "leak_rate_mbar_l_s": 0.32, "standard_uncertainty_mbar_l_s": 0.03},
+                ],
+                "volume_uncertainty_percent": 5, "atmosphere_bar_abs": 1.0, "water_pressure_bar_g": 4,
+                "highest_pressure_bar_g": 6,
+            })],
+            outputs: &[
+                "probabilities.laminar-crack",
+                "probabilities.orifice",
+                "probabilities.sealing-seat",
+                "probabilities.opening-crack",
+                "kind",
+                "ratio.value",
+                "exponent.value",
+                "next_pressure_bar_g",
+                "water_ml_h.value",
+            ],
+        },
+        Promise {
             calculator: "trapped-volume",
             inputs: vec![json!({"reference_volume_ml": 500, "reference_bar_g": 6, "circuit_bar_g": 0,
                 "joined_bar_g": 4, "atmosphere_bar_abs": 1.0})],

@@ -6,6 +6,7 @@ pub mod energy;
 pub mod equivalents;
 pub mod gas;
 pub mod leak_down;
+pub mod leak_kind;
 pub mod passage;
 pub mod rise;
 pub mod sonic;

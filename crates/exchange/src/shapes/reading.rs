@@ -151,6 +151,12 @@ static VARIANTS: &[Variant] = &[
                 "standard uncertainty of the drained volume; 2 if left out",
             ),
             THROUGH_FIXTURE,
+            Field::preset(
+                "from",
+                Kind::Choice(&["inlet", "outlet"]),
+                Preset::Text("inlet"),
+                "end from which it was filled: in a blocked circuit each end tells another part",
+            ),
         ],
     },
     Variant {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use bench::mould::CircuitId;
 use bench::visit::{
-    AirPassage, Charged, CrossWatch, Decay, Entry, Flow, FlowReading, HookUp, LeakDown, Others,
+    AirPassage, Charged, CrossWatch, Decay, End, Entry, Flow, FlowReading, HookUp, LeakDown, Others,
     TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
 };
 use calc::form::Value;
@@ -243,5 +243,6 @@ fn volume(reading: &VolumeReading) -> Value {
             ("uncertainty_ml", volume_ml.standard.into()),
         ]),
     };
-    joined(own, sparse([("through_fixture", reading.through_fixture.into())]))
+    let from = (reading.from == End::Outlet).then_some("outlet");
+    joined(own, sparse([("through_fixture", reading.through_fixture.into()), ("from", from.into())]))
 }

@@ -13,15 +13,16 @@ const RATE_MBAR_L_S: Kind = Kind::Number { low: 1e-5, high: 1000.0 };
 const TEST_BAR_G: Kind = Kind::Number { low: 0.5, high: 12.0 };
 const LAW: Field = Field::preset(
     "law",
-    Kind::Choice(&["laminar", "orifice", "opens-above"]),
+    Kind::Choice(&["laminar", "orifice", "seat", "opening-crack", "opens-above"]),
     Preset::Text("laminar"),
-    "how the leak depends on pressure: narrow crack, short hole, or a crack that opens above a pressure difference",
+    "how the leak depends on pressure: narrow crack, short hole, seat pressed shut, crack pushed open, crack shut below a pressure",
 );
-const OPENS_ABOVE: Field = Field::preset(
-    "opens_above_bar",
-    Kind::Number { low: 0.0, high: 12.0 },
+const LAW_PRESSURE: Field = Field::preset(
+    "law_pressure_bar",
+    Kind::Number { low: 0.3, high: 50.0 },
     Preset::Number(3.0),
-    "pressure difference above which a leak of law opens-above is open",
+    "pressure in which a seat shrinks to 1/e, at which an opening crack has doubled its width, or above which a leak of law \
+     opens-above is open",
 );
 
 /// The fields of a plan file.
@@ -128,7 +129,7 @@ static TRUTH: &[Field] = &[
     Field::optional("blocked_at", SHARE, "nothing passes from this share of the path on"),
     Field::optional("leak_out_mbar_l_s", RATE_MBAR_L_S, "leak to the outside at 7 bar absolute"),
     LAW,
-    OPENS_ABOVE,
+    LAW_PRESSURE,
     Field::optional(
         "too_much",
         Kind::Choice(&["missing-baffle", "short-cut"]),
@@ -145,7 +146,7 @@ static ACROSS: &[Field] = &[
     Field::required("circuits", Kind::List { of: &Kind::Text, least: 2 }, "the two circuits"),
     Field::required("rate_mbar_l_s", RATE_MBAR_L_S, "rate at 7 bar absolute against the air"),
     LAW,
-    OPENS_ABOVE,
+    LAW_PRESSURE,
 ];
 
 static RIG: &[Field] = &[
@@ -346,6 +347,12 @@ static READINGS: &[Variant] = &[
                 Kind::Flag,
                 Preset::Flag(true),
                 "whether hoses are in the number",
+            ),
+            Field::preset(
+                "from",
+                Kind::Choice(&["inlet", "outlet"]),
+                Preset::Text("inlet"),
+                "end from which it is filled",
             ),
         ],
     },

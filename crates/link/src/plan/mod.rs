@@ -5,9 +5,9 @@ mod read;
 mod read_parts;
 
 use bench::mould::{CircuitId, Known, MouldId, Process};
-use bench::visit::{Others, Rig, TreatmentKind};
+use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::hydraulics::piece::Piece;
-use calc::quantity::{GaugePressure, LeakRate, Length, Temperature, Volume};
+use calc::quantity::{GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume};
 
 use crate::physics::Physics;
 
@@ -155,6 +155,10 @@ pub enum LeakLaw {
         /// The difference, bar.
         difference_bar: f64,
     },
+    /// A seat that pressure presses shut: an orifice that shrinks to 1/e in this pressure difference.
+    Seat(PressureDrop),
+    /// A crack that pressure pushes open: laminar, twice as wide at this pressure difference as without pressure.
+    OpeningCrack(PressureDrop),
 }
 
 /// A leak from one circuit into another.
@@ -281,6 +285,8 @@ pub enum ReadingKind {
         by_air: bool,
         /// Whether hoses are in the number.
         through_fixture: bool,
+        /// End from which air or water went in.
+        from: End,
     },
     /// Something done.
     Treatment {

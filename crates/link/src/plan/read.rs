@@ -6,7 +6,7 @@ use bench::mould::{CircuitId, Known, MouldId, Process};
 use calc::form::{self, Fault as FormFault, Input, Value};
 use calc::hydraulics::piece::Piece;
 use calc::hydraulics::piece_form;
-use calc::quantity::{LeakRate, Length};
+use calc::quantity::{LeakRate, Length, PressureDrop};
 
 use super::form::plan_form;
 use super::read_parts::{others, readings, rig, visit};
@@ -121,9 +121,12 @@ fn baseline(input: Input<'_>) -> BaselinePlan {
 }
 
 fn law(input: Input<'_>) -> LeakLaw {
+    let pressure = PressureDrop::from_bar(input.number("law_pressure_bar"));
     match input.text("law") {
         "orifice" => LeakLaw::Orifice,
-        "opens-above" => LeakLaw::OpensAbove { difference_bar: input.number("opens_above_bar") },
+        "seat" => LeakLaw::Seat(pressure),
+        "opening-crack" => LeakLaw::OpeningCrack(pressure),
+        "opens-above" => LeakLaw::OpensAbove { difference_bar: pressure.bar() },
         _ => LeakLaw::Laminar,
     }
 }

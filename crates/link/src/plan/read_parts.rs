@@ -1,6 +1,6 @@
 //! From the tree of values to a plan: rig, visit, readings.
 
-use bench::visit::{Others, Rig, TreatmentKind};
+use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::form::{Fault as FormFault, Input, Value};
 use calc::quantity::{AbsolutePressure, GaugePressure, Temperature, Volume, VolumeFlow};
 
@@ -144,6 +144,7 @@ fn what(input: Input<'_>) -> ReadingKind {
         "volume" => ReadingKind::Volume {
             by_air: input.text("method") != "drained",
             through_fixture: input.flag("through_fixture"),
+            from: if input.text("from") == "outlet" { End::Outlet } else { End::Inlet },
         },
         "treatment" => ReadingKind::Treatment {
             kind: treatment(input.text("what")),

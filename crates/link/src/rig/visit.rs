@@ -201,13 +201,13 @@ impl Bench<'_> {
                 let test = Test { pressure: *pressure, sampling: *sampling, hold_s: 10.0 };
                 one(What::CrossWatch(self.cross_watch(&[place], test, logger, chance)))
             }
-            ReadingKind::Volume { by_air: true, through_fixture } => {
-                one(What::Volume(self.volume_by_air(place, *through_fixture, chance)?))
+            ReadingKind::Volume { by_air: true, through_fixture, from } => {
+                one(What::Volume(self.volume_by_air(place, (*from, *through_fixture), chance)?))
             }
             // Draining needs water in the circuit first.
             ReadingKind::Volume { .. } if held.contains(&place) => Ok(Vec::new()),
-            ReadingKind::Volume { through_fixture, .. } => {
-                one(What::Volume(self.volume_by_draining(place, *through_fixture, chance)))
+            ReadingKind::Volume { through_fixture, from, .. } => {
+                one(What::Volume(self.volume_by_draining(place, (*from, *through_fixture), chance)))
             }
             ReadingKind::Treatment { .. } | ReadingKind::Note(_) => Ok(Vec::new()),
         }

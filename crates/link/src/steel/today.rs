@@ -55,6 +55,12 @@ impl Today {
     pub fn volume(&self) -> Volume {
         filled_volume(&self.pieces) + self.beside
     }
+
+    /// Volume before this share of the path, 0 to 1.
+    #[must_use]
+    pub fn volume_before(&self, share: f64) -> Volume {
+        volume_before(&self.pieces, path_length(&self.pieces).m() * share) + self.beside * share
+    }
 }
 
 /// The circuit with its faults.
@@ -88,6 +94,20 @@ pub fn today(
             .collect(),
     };
     Ok(Today { pieces, beside })
+}
+
+/// Volume of the first stretch of pieces, of this length in m. In a split it goes on evenly in all branches.
+fn volume_before(pieces: &[Piece], length_m: f64) -> Volume {
+    let mut left = length_m;
+    let mut sum = Volume::from_ml(0.0);
+    for piece in pieces {
+        let one = core::slice::from_ref(piece);
+        let own = path_length(one).m();
+        let share = if own > 0.0 { (left / own).clamp(0.0, 1.0) } else { 0.0 };
+        sum = sum + filled_volume(one) * share;
+        left -= own;
+    }
+    sum
 }
 
 struct Corroded {

@@ -73,7 +73,10 @@ pub struct Worth {
 }
 
 /// All readings that the bench can take, the most telling first.
-pub fn next(judged: &[Judged<'_>], input: &BoreInput) -> Vec<Worth> {
+///
+/// `slipped`: probability that the readings so far say nothing of the circuit; no further reading mends that.
+pub fn next(judged: &[Judged<'_>], input: &BoreInput, slipped: f64) -> Vec<Worth> {
+    let threshold = CONFIDENT / (1.0 - slipped).max(1e-6);
     let Some(bench) = input.bench else { return Vec::new() };
     let mut found: Vec<Worth> = possible(&bench, input)
         .into_iter()
@@ -86,8 +89,9 @@ pub fn next(judged: &[Judged<'_>], input: &BoreInput) -> Vec<Worth> {
                     Some((one.node.class.place(), one.weight, predicted.value, spread))
                 })
                 .collect();
-            let bits = expected_information(&nodes, CLASSES);
-            let confident = expected_confident(&nodes, CLASSES, CONFIDENT);
+            let bits = (1.0 - slipped) * expected_information(&nodes, CLASSES);
+            let sure = if threshold < 1.0 { expected_confident(&nodes, CLASSES, threshold) } else { 0.0 };
+            let confident = (1.0 - slipped) * sure;
             (bits.is_finite() && confident.is_finite()).then_some(Worth { reading, bits, confident })
         })
         .collect();
