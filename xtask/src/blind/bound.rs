@@ -10,6 +10,7 @@ use bench::judge::assess;
 use bench::limits::Tables;
 use bench::mould::{Known, Process};
 use bench::visit::{End, FlowReading, Others, VolumeMethod, What};
+use calc::estimate::root_sum_square;
 use calc::hydraulics::circuit::Conditions;
 use calc::hydraulics::path::Path;
 use calc::hydraulics::piece::Piece;
@@ -140,7 +141,7 @@ fn plan(pieces: &[Piece], seed: u64, options: &Invention, readings: Option<(Rig,
                 from: End::Inlet,
             }));
         }
-        circuit.baseline = baseline.then(|| BaselinePlan {
+        circuit.baseline = baseline.then_some(BaselinePlan {
             date: None,
             uncertainty_relative: 0.015,
             volume: false,
@@ -196,7 +197,7 @@ fn ln_likelihood(draw: &Drawn, played: &Simulated, (_, gain, gauge_bar): Rig) ->
                 by_gain.push(per_relative_bar * gain);
                 inlet.push(flow.pressure_in.bar());
                 outlet.push(flow.pressure_out.bar());
-                scatter.push((0.003 * per_relative_bar).hypot(0.001));
+                scatter.push(root_sum_square(&[0.003 * per_relative_bar, 0.001]));
             }
             What::Volume(volume) => {
                 if let VolumeMethod::Drained { volume_ml } = volume.method {
