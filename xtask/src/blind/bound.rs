@@ -20,7 +20,8 @@ use link::{CircuitTruth, Invention, Plan, Simulated, invented_fault, random_plan
 use nalgebra::{DMatrix, DVector};
 
 use super::score::Score;
-use super::tally::true_state;
+use super::groups::true_state;
+use super::halves;
 
 /// First seed of the designs.
 const FIRST_SEED: u64 = 9_000_000;
@@ -60,18 +61,13 @@ pub fn run(tables: &Tables, designs: u64, draws: u64, tests: u64) -> Vec<(String
             .for_each(|seed| design(tables, seed, draws, tests, &mut rows));
         rows
     };
-    let rows = std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(1));
-        let mut rows = half(0);
-        if let Ok(other) = other.join() {
-            for (mine, theirs) in rows.iter_mut().zip(&other) {
-                mine.ideal.add(&theirs.ideal);
-                mine.program.add(&theirs.program);
-                mine.effective += theirs.effective;
-                mine.left_out += theirs.left_out;
-            }
+    let rows = halves(half, |rows: &mut Vec<Row>, other| {
+        for (mine, theirs) in rows.iter_mut().zip(other) {
+            mine.ideal.add(&theirs.ideal);
+            mine.program.add(&theirs.program);
+            mine.effective += theirs.effective;
+            mine.left_out += theirs.left_out;
         }
-        rows
     });
     let names = RIGS.iter().flat_map(|(rig, ..)| SETS.iter().map(move |(set, ..)| format!("{rig}: {set}")));
     names.zip(rows).collect()
