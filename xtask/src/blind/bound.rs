@@ -20,8 +20,9 @@ use link::plan::{BaselinePlan, CircuitPlan, Logger, ReadingKind, ReadingPlan};
 use link::{CircuitTruth, Invention, Plan, Simulated, invented_fault, random_plan, simulate};
 use nalgebra::{DMatrix, DVector};
 
+use super::groups::true_state;
+use super::halves;
 use super::score::Score;
-use super::tally::true_state;
 
 /// First seed of the designs.
 const FIRST_SEED: u64 = 9_000_000;
@@ -61,18 +62,13 @@ pub fn run(tables: &Tables, designs: u64, draws: u64, tests: u64) -> Vec<(String
             .for_each(|seed| design(tables, seed, draws, tests, &mut rows));
         rows
     };
-    let rows = std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(1));
-        let mut rows = half(0);
-        if let Ok(other) = other.join() {
-            for (mine, theirs) in rows.iter_mut().zip(&other) {
-                mine.ideal.add(&theirs.ideal);
-                mine.program.add(&theirs.program);
-                mine.effective += theirs.effective;
-                mine.left_out += theirs.left_out;
-            }
+    let rows = halves(half, |rows: &mut Vec<Row>, other| {
+        for (mine, theirs) in rows.iter_mut().zip(other) {
+            mine.ideal.add(&theirs.ideal);
+            mine.program.add(&theirs.program);
+            mine.effective += theirs.effective;
+            mine.left_out += theirs.left_out;
         }
-        rows
     });
     let names = RIGS.iter().flat_map(|(rig, ..)| SETS.iter().map(move |(set, ..)| format!("{rig}: {set}")));
     names.zip(rows).collect()

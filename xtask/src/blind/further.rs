@@ -10,9 +10,10 @@ use calc::quantity::GaugePressure;
 use link::plan::{Logger, ReadingKind, ReadingPlan, Sampling};
 use link::{Invention, Plan, random_plan, simulate};
 
+use super::found::connected;
+use super::groups::true_state;
+use super::halves;
 use super::score::{CONFIDENT, most_probable};
-use super::tally::true_state;
-use crate::trial::tally::connected;
 
 /// First seed; others follow by counting.
 const FIRST_SEED: u64 = 8_000_000;
@@ -39,14 +40,7 @@ pub fn run(tables: &Tables, visits: u64) -> Further {
             .for_each(|seed| one(tables, seed, &mut sum));
         sum
     };
-    std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(1));
-        let mut all = half(0);
-        if let Ok(other) = other.join() {
-            all.add(&other);
-        }
-        all
-    })
+    halves(half, Further::add)
 }
 
 impl Further {

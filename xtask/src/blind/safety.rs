@@ -6,8 +6,8 @@ use calc::quantity::GaugePressure;
 use link::plan::{Logger, ReadingKind, ReadingPlan, Sampling};
 use link::{Invention, Plan, random_plan, simulate};
 
-use super::tally::limit;
-use crate::trial::tally::connected;
+use super::found::{connected, limit};
+use super::halves;
 
 /// First seed; others follow by counting.
 const FIRST_SEED: u64 = 7_000_000;
@@ -23,17 +23,15 @@ pub struct Safety {
 
 /// Judges visits until both kinds have come up this often; two threads, even and odd seeds.
 pub fn run(tables: &Tables, wanted: u64) -> Safety {
-    std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(tables, wanted / 2, 1));
-        let mut all = half(tables, wanted - wanted / 2, 0);
-        if let Ok(other) = other.join() {
+    halves(
+        |odd| half(tables, wanted.div_ceil(2), odd),
+        |all: &mut Safety, other| {
             all.visits += other.visits;
             all.across = (all.across.0 + other.across.0, all.across.1 + other.across.1);
             all.blocked = (all.blocked.0 + other.blocked.0, all.blocked.1 + other.blocked.1);
-            all.broken_at.extend(other.broken_at);
-        }
-        all
-    })
+            all.broken_at.extend(other.broken_at.iter().cloned());
+        },
+    )
 }
 
 fn half(tables: &Tables, wanted: u64, odd: u64) -> Safety {

@@ -43,6 +43,16 @@ impl Bin {
         self.right += other.right;
     }
 
+    /// Interval of 95 % for the true share, after Wilson (1927).
+    pub fn chance(&self) -> (f64, f64) {
+        let (share, z) = (self.right / self.count, 1.959_964);
+        let shrink = 1.0 + z * z / self.count;
+        let middle = (share + z * z / (2.0 * self.count)) / shrink;
+        let reach = z / shrink
+            * (share * (1.0 - share) / self.count + z * z / (4.0 * self.count * self.count)).sqrt();
+        (middle - reach, middle + reach)
+    }
+
     fn gap(&self) -> f64 {
         (self.stated - self.right).abs()
     }
@@ -52,7 +62,7 @@ impl Bin {
 #[derive(Clone, Debug, Default)]
 pub struct Score {
     pub top: [Bin; BINS],
-    by_class: [[Bin; BINS]; STATES.len()],
+    pub by_class: [[Bin; BINS]; STATES.len()],
     pub confident: Bin,
     log: f64,
     brier: f64,
@@ -142,12 +152,13 @@ pub fn most_probable(stated: &BTreeMap<BoreState, f64>) -> (BoreState, f64) {
         .fold((BoreState::Unknown, -1.0), |best, (state, p)| if *p > best.1 { (*state, *p) } else { best })
 }
 
-/// Intervals of 90 %: how many, how many hold the truth, how many lie above it.
+/// Intervals: how many, how many hold the truth at 90 %, how many lie above it, and how many hold it at 95 %, as stated.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Coverage {
     pub count: f64,
     pub held: f64,
     pub above: f64,
+    pub held_stated: f64,
 }
 
 impl Coverage {
@@ -164,12 +175,14 @@ impl Coverage {
         self.count += 1.0;
         self.held += f64::from(u8::from(low <= truth && truth <= high));
         self.above += f64::from(u8::from(low > truth));
+        self.held_stated += f64::from(u8::from(stated.holds(truth)));
     }
 
     pub fn add(&mut self, other: Self) {
         self.count += other.count;
         self.held += other.held;
         self.above += other.above;
+        self.held_stated += other.held_stated;
     }
 
     pub fn share(&self) -> f64 {
