@@ -39,7 +39,7 @@ pub fn document() -> Value {
         let charged = charged(test);
         let start = |place| ATMOSPHERE_BAR_ABS + if charged.contains(&place) { 6.0 } else { 0.0 };
         let mut bar: Vec<f64> = (0..CIRCUITS).map(start).collect();
-        let mut rows = vec![Vec::with_capacity(SAMPLES); CIRCUITS];
+        let mut rows = vec![Vec::new(); CIRCUITS];
         for _ in 0..SAMPLES {
             for (row, bar) in rows.iter_mut().zip(&bar) {
                 let noise = (0..12).map(|_| chance.random::<f64>()).sum::<f64>() - 6.0;

@@ -92,7 +92,7 @@ pub struct NextLeakTest {
     /// Circuits to leave open.
     pub open: Vec<CircuitId>,
     /// How long it takes.
-    pub minutes: f64,
+    pub duration_min: f64,
     /// Why this one.
     pub why: String,
 }

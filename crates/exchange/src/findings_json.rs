@@ -78,7 +78,7 @@ fn leak_map(map: &LeakMap) -> Json {
             "charged": ids(&next.charged),
             "watched": ids(&next.watched),
             "open": ids(&next.open),
-            "minutes": next.minutes,
+            "minutes": next.duration_min,
             "why": next.why,
         })
     });

@@ -73,7 +73,7 @@ fn next_in_words(next: &NextLeakTest) -> String {
     let names = |ids: &[CircuitId]| ids.iter().map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ");
     let watch =
         if next.watched.is_empty() { String::new() } else { format!(", watch {}", names(&next.watched)) };
-    let minutes = number::at_place(next.minutes, 0);
+    let minutes = number::at_place(next.duration_min, 0);
     format!("charge {}{watch} ({minutes} minutes). {}.", names(&next.charged), next.why)
 }
 

@@ -93,7 +93,7 @@ fn in_names(mould: &Mould, found: CrossLeaks) -> Map {
             charged: ids(&next.charged),
             watched: ids(&next.watched),
             open: ids(&next.open),
-            minutes: next.minutes,
+            duration_min: next.minutes,
             why: next.why,
         }),
         unexplained: ids(&found.unexplained),

@@ -27,7 +27,7 @@ const THROUGH_FIXTURE: Field = Field::preset(
 );
 
 static WATCHED: &[Field] =
-    &[Field::required("circuit", Kind::Text, "watched circuit"), TRACE, COLUMNS, START, END, SECONDS];
+    &[Field::required("circuit", Kind::Text, "the circuit"), TRACE, COLUMNS, START, END, SECONDS];
 
 /// One reading; its `kind` says which fields go with it.
 pub static READING: Kind = Kind::Tagged { tag: "kind", variants: VARIANTS };

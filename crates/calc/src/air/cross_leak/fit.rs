@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::design::{Design, Edge};
-use super::prior::{Prior, bell};
+use super::prior::Prior;
 use crate::numeric::math;
 
 /// Steps of Gauss and Newton; a known volume needs two or three.
@@ -33,7 +33,7 @@ pub(super) fn fit(design: &Design, edges: &[Edge], start: Option<&Fit>, prior: &
     touched.sort_unstable();
     touched.dedup();
     touched.retain(|circuit| design.circuits[*circuit].slopes > 0);
-    let system = System { design, edges, touched };
+    let system = System::new(design, edges, touched);
     let mut now = system.start(start);
     let mut misfit = system.misfit(&now);
     let mut last = None;
@@ -69,6 +69,10 @@ struct System<'a> {
     design: &'a Design,
     edges: &'a [Edge],
     touched: Vec<usize>,
+    /// For each touched circuit its paths: place in the set, and other end.
+    mine: Vec<Vec<(usize, usize)>>,
+    /// Weighted square of all other circuits' slopes.
+    rest: f64,
 }
 
 /// What the chosen paths do together to the sums of one circuit.
@@ -81,6 +85,23 @@ struct Together {
     parts: Vec<(usize, f64, f64)>,
     /// exp(-ln volume).
     thinner: f64,
+}
+
+impl<'a> System<'a> {
+    fn new(design: &'a Design, edges: &'a [Edge], touched: Vec<usize>) -> Self {
+        let mine = touched.iter().map(|circuit| {
+            let places = edges.iter().enumerate();
+            places
+                .flat_map(|(place, edge)| {
+                    edge.sides().filter(|(side, _)| side == circuit).map(move |(_, other)| (place, other))
+                })
+                .collect()
+        });
+        let mine = mine.collect();
+        let others = design.circuits.iter().enumerate().filter(|(circuit, _)| !touched.contains(circuit));
+        let rest = others.map(|(_, sums)| sums.seen).sum();
+        Self { design, edges, touched, mine, rest }
+    }
 }
 
 impl System<'_> {
@@ -102,14 +123,7 @@ impl System<'_> {
     fn together(&self, circuit: usize, at: usize, now: &DVector<f64>) -> Together {
         let sums = &self.design.circuits[circuit];
         let count = self.design.count;
-        let mine: Vec<(usize, usize)> = self
-            .edges
-            .iter()
-            .enumerate()
-            .flat_map(|(place, edge)| {
-                edge.sides().filter(|(side, _)| *side == circuit).map(move |(_, other)| (place, other))
-            })
-            .collect();
+        let mine = &self.mine[at];
         let mut product = 0.0;
         let mut square = 0.0;
         let parts = mine
@@ -126,14 +140,7 @@ impl System<'_> {
     }
 
     fn misfit(&self, now: &DVector<f64>) -> f64 {
-        let mut misfit: f64 = self
-            .design
-            .circuits
-            .iter()
-            .enumerate()
-            .filter(|(circuit, _)| !self.touched.contains(circuit))
-            .map(|(_, sums)| sums.seen / 2.0)
-            .sum();
+        let mut misfit = self.rest / 2.0;
         for (at, circuit) in self.touched.iter().enumerate() {
             let sums = &self.design.circuits[*circuit];
             let seen = self.together(*circuit, at, now);
@@ -190,8 +197,8 @@ impl System<'_> {
         let mut ln_evidence = -misfit - factor.l_dirty().diagonal().iter().map(|d| math::ln(*d)).sum::<f64>();
         for (at, edge) in self.edges.iter().enumerate() {
             let width = spreads[at];
-            ln_evidence +=
-                math::ln(prior.odds(edge.is_outside())) + math::ln(bell(now[at], width)) - math::ln(width);
+            ln_evidence += math::ln(prior.odds(edge.is_outside())) + math::ln(prior.bell(now[at], width))
+                - math::ln(width);
         }
         let mut volumes_ln = vec![0.0; self.design.count];
         for (at, circuit) in self.touched.iter().enumerate() {
@@ -227,7 +234,7 @@ pub(super) fn pull(design: &Design, fit: &Fit, edge: Edge) -> (f64, f64) {
 impl Fit {
     /// Weighted square of what the fit leaves of one circuit's slopes.
     pub(super) fn left_over(&self, design: &Design, circuit: usize) -> f64 {
-        let system = System { design, edges: &self.edges, touched: vec![circuit] };
+        let system = System::new(design, &self.edges, vec![circuit]);
         let now: Vec<f64> = self.rates.iter().copied().chain([self.volumes_ln[circuit]]).collect();
         let seen = system.together(circuit, 0, &DVector::from_vec(now));
         design.circuits[circuit].seen - 2.0 * seen.thinner * seen.product

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use super::design::{Design, Edge};
 use super::fit::{Fit, fit, pull};
 use super::opening::{misfit_of, with_opening};
-use super::prior::{Prior, bell};
+use super::prior::Prior;
 use crate::numeric::math;
 
 /// Candidates that are fitted in full; the others count with what their pull alone says.
-const IN_FULL: usize = 12;
+const IN_FULL: usize = 8;
 /// A path is taken into the set even if the evidence speaks a little against it, so that paths that explain the same
 /// readings are weighed against each other.
 const TAKEN_ABOVE: f64 = -1.5;
@@ -75,7 +75,7 @@ fn nothing_known(design: Design, prior: &Prior) -> Found {
         (edge, Chance { probability, rate: 0.0, spread: f64::INFINITY })
     });
     Found {
-        prior: *prior,
+        prior: prior.clone(),
         chances: chances.collect(),
         design,
         sets: vec![(1.0, Vec::new())],
@@ -195,7 +195,7 @@ fn alone(pull: f64, weight: f64, edge: Edge, prior: &Prior) -> Added {
         return Added { edge, ln_gain: ln_odds, fit: None, rate: 0.0, spread: f64::INFINITY };
     }
     let (rate, spread) = (pull / weight, 1.0 / weight.sqrt());
-    let ln_gain = ln_odds + pull * rate / 2.0 + math::ln(bell(rate, spread));
+    let ln_gain = ln_odds + pull * rate / 2.0 + math::ln(prior.bell(rate, spread));
     Added { edge, ln_gain, fit: None, rate, spread }
 }
 
@@ -275,7 +275,7 @@ impl Around {
         let sets = self.sets(&best);
         let unexplained =
             (0..design.count).filter(|circuit| misfit_of(&design, &best, *circuit) > UNEXPLAINED).collect();
-        Found { prior: *prior, design, chances, sets, unexplained }
+        Found { prior: prior.clone(), design, chances, sets, unexplained }
     }
 
     /// The sets that were fitted, with their weights.
