@@ -228,6 +228,7 @@ fn one_pressure_asks_for_a_second_one() {
     let crack = leak(1.0, LeakLaw::Laminar);
     let mut readings = vec![leak_down(6.0)];
     readings.push(reading(ReadingKind::CrossWatch {
+        together: false,
         pressure: GaugePressure::from_bar(6.0),
         sampling: Sampling { rate_hz: 2.0, seconds: 60.0 },
     }));
