@@ -171,10 +171,10 @@ fn play(plan: Plan, mould: &Mould, chance: &mut Chance) -> (CrossLeaks, usize) {
     }
     if plan != Plan::Adaptive {
         let done = tests.len();
-        return (cross_leak(&leaks(mould, tests)).unwrap(), done);
+        return (cross_leak(&leaks(mould, tests)).expect("a sound mould"), done);
     }
     loop {
-        let found = cross_leak(&leaks(mould, tests.clone())).unwrap();
+        let found = cross_leak(&leaks(mould, tests.clone())).expect("a sound mould");
         match &found.next_test {
             Some(next) if tests.len() < 2 * count => {
                 tests.push(taken(mould, &next.charged, &next.watched, chance));
