@@ -240,6 +240,61 @@ def leak(inputs, how):
     return seconds, float(value), {"low": float(value - 1.96 * sd), "high": float(value + 1.96 * sd)}
 
 
+def bore(inputs, how):
+    """All kinds of state weighed; preparing the tables of the model does not count."""
+    import bore_peers
+
+    model = bore_peers.Bore(read(inputs, "bore-state.json"))
+    call = {"laplace": bore_peers.laplace, "nested": bore_peers.nested}[how]
+    seconds, (thickness, more) = timed(lambda: call(model), once=how == "nested")
+    return seconds, thickness, more
+def cross(inputs, how):
+    """Rates of every path that a mould of 12 circuits can have: straight lines through the pressures against those
+    through the time integrals of the measured pressures, rates not below zero. The answer is the sum of all rates above
+    0.02 mbar l/s; probabilities, intervals and a next test are not asked of it."""
+    import numpy as np
+    from scipy.optimize import lsq_linear, nnls
+
+    given = read(inputs, "cross-12.json")
+    times, air = np.array(given["time_s"]), given["atmosphere_bar_abs"]
+    litres = np.array(given["volume_ml"]) / 1e3
+    tests = [np.array(test["pressure_bar_g"]) + air for test in given["tests"]]
+    paths = [(a, b) for a in range(len(litres)) for b in range(a, len(litres))]
+    late = times >= 8
+    middle = times[late] - times[late].mean()
+    weights = middle / (middle**2).sum()
+
+    def solve():
+        rows, right = [], []
+        for bar in tests:
+            square = bar**2 / (49 - 1.01325**2)
+            outer = air**2 / (49 - 1.01325**2)
+            step = (square[:, 1:] + square[:, :-1]) / 2 * np.diff(times)
+            whole = np.concatenate([np.zeros((len(bar), 1)), np.cumsum(step, axis=1)], axis=1)
+            line, out = whole[:, late] @ weights, outer
+            slopes = bar[:, late] @ weights * 1e3
+            charged = bar[:, 0] > air + 1
+            effect = np.zeros((len(bar), len(paths)))
+            for at, (a, b) in enumerate(paths):
+                if a == b:
+                    effect[a, at] = -(line[a] - out) / litres[a]
+                else:
+                    effect[a, at] = -(line[a] - line[b]) / litres[a]
+                    effect[b, at] = (line[a] - line[b]) / litres[b]
+            # Charged circuits drift four times as much as watched ones.
+            weight = np.where(charged, 1 / 0.024, 1 / 0.006)
+            rows.append(effect * weight[:, None])
+            right.append(slopes * weight)
+        design, seen = np.vstack(rows), np.concatenate(right)
+        if how == "nnls":
+            return nnls(design, seen)[0]
+        return lsq_linear(design, seen, bounds=(0, np.inf)).x
+
+    seconds, rates = timed(solve)
+    sure = rates[rates > 0.02]
+    return seconds, float(sure.sum()), {"paths": len(sure)}
+
+
 def trace(inputs, megabytes, how):
     """All rows into columns of numbers."""
     path = inputs / f"trace-{megabytes}.csv"
@@ -278,6 +333,10 @@ def peers():
             found[f"network-{pipes}:{how}"] = lambda inputs, pipes=pipes, how=how: network(inputs, pipes, how)
     for how in ("lstsq", "least_squares"):
         found[f"leak-600:{how}"] = lambda inputs, how=how: leak(inputs, how)
+    for how in ("laplace", "nested"):
+        found[f"bore-state:{how}"] = lambda inputs, how=how: bore(inputs, how)
+    for how in ("nnls", "lsq_linear"):
+        found[f"cross-12:{how}"] = lambda inputs, how=how: cross(inputs, how)
     for megabytes in (50, 200):
         for how in ("csv", "pandas"):
             found[f"trace-{megabytes}:{how}"] = lambda inputs, mb=megabytes, how=how: trace(inputs, mb, how)
@@ -287,7 +346,7 @@ def peers():
 def versions():
     from epanet import toolkit as en
 
-    names = ["fluids", "numpy", "owa-epanet", "pandas", "scipy", "wntr"]
+    names = ["dynesty", "fluids", "numpy", "owa-epanet", "pandas", "scipy", "wntr"]
     found = {name: metadata.version(name) for name in names}
     number = en.getversion()
     found["EPANET in owa-epanet"] = f"{number // 10000}.{number // 100 % 100}.{number % 100}"

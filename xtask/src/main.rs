@@ -1,17 +1,17 @@
 //! Chores of the workspace: `cargo xtask tidy` and friends.
 
+mod blind;
 mod calculators;
 mod ci;
 mod fields;
 mod pictures;
 mod tidy;
-mod trial;
 mod validation;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask trial [VISITS]           docs/trials.md from simulated visits\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask blind-trial [--visits N] [--only matching|other|safety|next|bound]\n                     docs/blind-trials.md: probabilities, intervals and gates against the truth\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
 
 fn main() -> ExitCode {
     let root = workspace_root();
@@ -19,10 +19,7 @@ fn main() -> ExitCode {
         Some("ci") => ci::run(&root),
         Some("tidy") => tidy::run(&root),
         Some("validation") => validation::run(&root, std::env::args().any(|word| word == "--verify")),
-        Some("trial") => {
-            let visits = std::env::args().nth(2).and_then(|count| count.parse().ok());
-            trial::run(&root, visits.unwrap_or(trial::VISITS))
-        }
+        Some("blind-trial") => blind::command(&root, &std::env::args().skip(2).collect::<Vec<_>>()),
         Some("calculators") => calculators::run(&root, std::env::args().any(|word| word == "--verify")),
         Some("pictures") => pictures::run(&root, std::env::args().any(|word| word == "--verify")),
         _ => {

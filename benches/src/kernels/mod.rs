@@ -1,7 +1,9 @@
 //! What is timed, and on what.
 
 mod assess;
+mod bore;
 mod circuit;
+mod cross;
 mod leak;
 mod network;
 mod trace;
@@ -18,13 +20,15 @@ use crate::timing::{self, Effort, Seconds};
 pub type Fault = Box<dyn Error>;
 
 /// Names of all kernels, in the order of the report.
-pub const ALL: [&str; 9] = [
+pub const ALL: [&str; 11] = [
     "circuit-3",
     "circuit-16",
     "network-10",
     "network-100",
     "network-1000",
     "leak-600",
+    "bore-state",
+    "cross-12",
     "trace-50",
     "trace-200",
     "assess-24",
@@ -87,6 +91,8 @@ pub fn make(folder: &Path, traces_mb: &[u64]) -> Result<(), Fault> {
     }
     write("water.json", &Value::from(waters))?;
     write(leak::FILE, &leak::document())?;
+    write(bore::FILE, &bore::document()?)?;
+    write(cross::FILE, &cross::document())?;
     for megabytes in traces_mb {
         trace::write(&folder.join(trace::file(*megabytes)), *megabytes)?;
     }
@@ -99,7 +105,9 @@ pub fn measure(name: &str, inputs: &Path, data: &Path, effort: Effort) -> Result
         Some(("circuit", "3")) => circuit::measure(&circuit::three(), effort),
         Some(("circuit", "16")) => circuit::measure(&circuit::sixteen(), effort),
         Some(("network", pipes)) => network::measure(&inputs.join(format!("grid-{pipes}.json")), effort),
+        Some(("cross", "12")) => cross::measure(inputs, effort),
         Some(("leak", "600")) => leak::measure(inputs, effort),
+        Some(("bore", "state")) => bore::measure(inputs, effort),
         Some(("trace", megabytes)) => {
             let effort = if megabytes == "200" { Effort::ONCE } else { effort };
             trace::measure(&inputs.join(trace::file(megabytes.parse()?)), effort)

@@ -198,7 +198,7 @@ pub struct CircuitFinding {
     /// Width of the hole that a narrow place leaves, where one is likely.
     pub plug_bore_mm: Option<Estimate>,
     /// Probability that a branch of a split is plugged.
-    pub plugged_branch: f64,
+    pub plugged_branch_probability: f64,
     /// The further reading that would tell most of the bore, unless nothing is left to tell.
     pub next_reading: Option<NextReading>,
     /// All further readings that were weighed, the most telling first.
@@ -233,9 +233,9 @@ pub struct NextReading {
     /// In plain words, with the minutes.
     pub text: String,
     /// Expected information about the state of the bore, bits.
-    pub bits: f64,
+    pub information_bits: f64,
     /// Probability that the state is then known with 95 %.
-    pub confident: f64,
+    pub confident_probability: f64,
 }
 
 /// Hoses that seem to be on the wrong circuit.

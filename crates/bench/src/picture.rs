@@ -1,5 +1,7 @@
 //! What a drawing shows, as numbers; how it is drawn is the report's business.
 
+use calc::estimate::Estimate;
+
 use crate::mould::CircuitId;
 
 /// A drawing's content.
@@ -59,6 +61,38 @@ pub struct AirPassagePicture {
 pub struct LeakMap {
     /// All circuits.
     pub circuits: Vec<CircuitId>,
-    /// From, to (none: outside), rate in mbar·l/s.
-    pub paths: Vec<(CircuitId, Option<CircuitId>, f64)>,
+    /// Paths, most probable first.
+    pub paths: Vec<LeakPath>,
+    /// The charged-and-watched test that would tell most; none when nothing is left to find.
+    pub next_test: Option<NextLeakTest>,
+}
+
+/// One path of the leak map.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeakPath {
+    /// Circuit at the higher pressure.
+    pub from: CircuitId,
+    /// Where the air goes (none: outside).
+    pub to: Option<CircuitId>,
+    /// Rate in mbar·l/s, if the path is there.
+    pub rate_mbar_l_s: Estimate,
+    /// Probability that it is there.
+    pub probability: f64,
+    /// Pressure difference in bar below which it is shut, if the readings show one.
+    pub opens_above_bar: Option<f64>,
+}
+
+/// A charged-and-watched test to be done.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NextLeakTest {
+    /// Circuits to charge.
+    pub charged: Vec<CircuitId>,
+    /// Circuits to vent, close and watch.
+    pub watched: Vec<CircuitId>,
+    /// Circuits to leave open.
+    pub open: Vec<CircuitId>,
+    /// How long it takes.
+    pub duration_min: f64,
+    /// Why this one.
+    pub why: String,
 }

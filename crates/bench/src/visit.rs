@@ -197,13 +197,15 @@ pub enum FlowReading {
     Trace(Trace),
 }
 
-/// One circuit charged, others watched.
+/// One circuit or several charged, others watched.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CrossWatch {
     /// Circuits that were vented meanwhile.
     pub open: Vec<CircuitId>,
     /// The charged circuit's own pressure, if logged.
     pub charged_decay: Option<Decay>,
+    /// Circuits that were charged together with it, with their own pressure, if logged.
+    pub also_charged: Vec<(CircuitId, Option<Decay>)>,
     /// The watched circuits and what was seen there.
     pub watched: Vec<(CircuitId, Decay)>,
 }
@@ -215,6 +217,18 @@ pub struct VolumeReading {
     pub method: VolumeMethod,
     /// Whether hoses and couplings are in the number.
     pub through_fixture: bool,
+    /// End from which it was filled; only in a blocked circuit does it matter.
+    pub from: End,
+}
+
+/// One of the two ends of a circuit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum End {
+    /// Where the water comes in.
+    #[default]
+    Inlet,
+    /// Where it goes out.
+    Outlet,
 }
 
 /// How a filled volume was found.

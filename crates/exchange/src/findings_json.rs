@@ -8,7 +8,7 @@ use bench::finding::{
     NextStep, Passage, Tightness, Warning,
 };
 use bench::mould::CircuitId;
-use bench::picture::LeakMap;
+use bench::picture::{LeakMap, LeakPath};
 use calc::estimate::Estimate;
 use serde_json::{Map, Value as Json, json};
 
@@ -59,14 +59,34 @@ pub fn document(findings: &Findings, origin: Origin<'_>) -> Json {
     })
 }
 
-/// Who leaks into whom; `to` is null for the outside.
+/// Who leaks into whom; `to` is null for the outside. `rate_mbar_l_s` is the best single value, `rate` its interval.
 fn leak_map(map: &LeakMap) -> Json {
     let circuits: Vec<&str> = map.circuits.iter().map(|id| id.0.as_str()).collect();
-    let path = |(from, to, rate): &(CircuitId, Option<CircuitId>, f64)| {
-        let to = to.as_ref().map(|id| id.0.as_str());
-        json!({"from": from.0, "to": to, "rate_mbar_l_s": six_digits(*rate)})
+    let ids = |ids: &[CircuitId]| ids.iter().map(|id| id.0.clone()).collect::<Vec<_>>();
+    let path = |path: &LeakPath| {
+        json!({
+            "from": path.from.0,
+            "to": path.to.as_ref().map(|id| id.0.as_str()),
+            "rate_mbar_l_s": six_digits(path.rate_mbar_l_s.value),
+            "rate": estimate_json(path.rate_mbar_l_s),
+            "probability": six_digits(path.probability),
+            "opens_above_bar": path.opens_above_bar.map(six_digits),
+        })
     };
-    json!({"circuits": circuits, "paths": map.paths.iter().map(path).collect::<Vec<_>>()})
+    let next = map.next_test.as_ref().map(|next| {
+        json!({
+            "charged": ids(&next.charged),
+            "watched": ids(&next.watched),
+            "open": ids(&next.open),
+            "minutes": next.duration_min,
+            "why": next.why,
+        })
+    });
+    json!({
+        "circuits": circuits,
+        "paths": map.paths.iter().map(path).collect::<Vec<_>>(),
+        "next_leak_test": next,
+    })
 }
 
 fn circuit(found: &CircuitFinding) -> Json {
@@ -90,7 +110,7 @@ fn circuit(found: &CircuitFinding) -> Json {
         "deposit_thickness_mm": estimate(found.deposit_thickness_mm),
         "deposit_mass_g": estimate(found.deposit_mass_g),
         "plug_bore_mm": estimate(found.plug_bore_mm),
-        "plugged_branch": six_digits(found.plugged_branch),
+        "plugged_branch": six_digits(found.plugged_branch_probability),
         "filled_volume_ml": estimate(found.filled_volume_ml),
         "filled_volume_percent": estimate(found.filled_volume_percent),
         "bore_mm": found.bore_mm.map_or(Json::Null, six_digits),
@@ -112,8 +132,8 @@ fn further_reading(reading: &NextReading) -> Json {
     json!({
         "text": reading.text,
         "minutes": reading.minutes,
-        "expected_information_bits": six_digits(reading.bits),
-        "probability_of_a_sure_state": six_digits(reading.confident),
+        "expected_information_bits": six_digits(reading.information_bits),
+        "probability_of_a_sure_state": six_digits(reading.confident_probability),
     })
 }
 

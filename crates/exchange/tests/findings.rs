@@ -7,7 +7,7 @@ use bench::finding::{
     Passage, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
-use bench::picture::LeakMap;
+use bench::picture::{LeakMap, LeakPath, NextLeakTest};
 use calc::estimate::Estimate;
 use exchange::findings_json::{Origin, document};
 use exchange::intake::InputFile;
@@ -36,6 +36,13 @@ fn circuit() -> CircuitFinding {
         compared_with: Some("drawing".to_owned()),
         state: BTreeMap::from([(BoreState::EvenDeposit, 0.75), (BoreState::Unknown, 0.25)]),
         deposit_thickness_mm: None,
+        state_fits: None,
+        layer_share: None,
+        deposit_mass_g: None,
+        plug_bore_mm: None,
+        plugged_branch_probability: 0.0,
+        next_reading: None,
+        further_readings: vec![],
         filled_volume_ml: None,
         filled_volume_percent: None,
         bore_mm: Some(10.0),
@@ -55,6 +62,16 @@ fn circuit() -> CircuitFinding {
             sources: vec!["own-arithmetic"],
             picture: None,
         }],
+    }
+}
+
+fn path(from: &str, to: Option<&str>, rate: f64) -> LeakPath {
+    LeakPath {
+        from: CircuitId(from.to_owned()),
+        to: to.map(|to| CircuitId(to.to_owned())),
+        rate_mbar_l_s: Estimate { value: rate, low: 0.8 * rate, high: 1.2 * rate, coverage: 0.95 },
+        probability: 0.97,
+        opens_above_bar: None,
     }
 }
 
@@ -89,7 +106,14 @@ fn a_document_word_for_word() {
         cautions: vec!["Compressed air."],
         leak_map: Some(LeakMap {
             circuits: vec![id("F2"), id("F3")],
-            paths: vec![(id("F2"), Some(id("F3")), 0.25), (id("F2"), None, 2.0 / 3.0)],
+            paths: vec![path("F2", Some("F3"), 0.25), path("F2", None, 2.0 / 3.0)],
+            next_test: Some(NextLeakTest {
+                charged: vec![id("F3")],
+                watched: vec![id("F2")],
+                open: vec![],
+                duration_min: 4.0,
+                why: "Decides.".to_owned(),
+            }),
         }),
     };
     let inputs = [InputFile { name: "v.toml".to_owned(), sha256: "ab".to_owned() }];
@@ -114,7 +138,10 @@ fn a_document_word_for_word() {
         r#""warnings":[{"code":"w","circuit":null,"text":"Careful."}],"#,
         r#""limits":[{"name":"leak rate, mbar·l/s","value":0.1,"source":"own","owner":"lead","applied":true}],"#,
         r#""cautions":["Compressed air."],"leak_map":{"circuits":["F2","F3"],"paths":["#,
-        r#"{"from":"F2","to":"F3","rate_mbar_l_s":0.25},{"from":"F2","to":null,"rate_mbar_l_s":0.666667}]}}"#,
+        r#"{"from":"F2","to":"F3","rate_mbar_l_s":0.25,"rate":{"value":0.25,"low":0.2,"high":0.3,"coverage":0.95},"#,
+        r#""probability":0.97,"opens_above_bar":null},{"from":"F2","to":null,"rate_mbar_l_s":0.666667,"#,
+        r#""rate":{"value":0.666667,"low":0.533333,"high":0.8,"coverage":0.95},"probability":0.97,"opens_above_bar":null}],"#,
+        r#""next_leak_test":{"charged":["F3"],"watched":["F2"],"open":[],"minutes":4.0,"why":"Decides."}}}"#,
     );
     assert_eq!(written, expected);
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould, MouldId, Process};
 use bench::visit::{
-    AirPassage, Charged, CrossWatch, Decay, Entry, Flow, FlowReading, HookUp, LeakDown, Others, Rig,
+    AirPassage, Charged, CrossWatch, Decay, End, Entry, Flow, FlowReading, HookUp, LeakDown, Others, Rig,
     Treatment, TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
 };
 use calc::estimate::Uncertain;
@@ -240,10 +240,11 @@ fn what() -> impl Strategy<Value = What> {
                     through_fixture,
                 })
             }),
-        (of(decay()), decay()).prop_map(|(charged_decay, seen)| {
+        (of(decay()), decay(), of(of(decay()))).prop_map(|(charged_decay, seen, also)| {
             What::CrossWatch(CrossWatch {
-                open: vec![CircuitId(IDS[2].to_owned())],
+                open: if also.is_none() { vec![CircuitId(IDS[2].to_owned())] } else { vec![] },
                 charged_decay,
+                also_charged: also.into_iter().map(|decay| (CircuitId(IDS[2].to_owned()), decay)).collect(),
                 watched: vec![(CircuitId(IDS[1].to_owned()), seen)],
             })
         }),
@@ -254,11 +255,11 @@ fn what() -> impl Strategy<Value = What> {
                 circuit_before: GaugePressure::from_bar(0.1),
                 joined: GaugePressure::from_bar(2.7),
             };
-            What::Volume(VolumeReading { method, through_fixture })
+            What::Volume(VolumeReading { method, through_fixture, from: End::Outlet })
         }),
         (decimal(1, 90_000, 10.0), decimal(0, 90, 10.0)).prop_map(|(value, standard)| {
             let method = VolumeMethod::Drained { volume_ml: Uncertain::new(value, standard) };
-            What::Volume(VolumeReading { method, through_fixture: true })
+            What::Volume(VolumeReading { method, through_fixture: true, from: End::Inlet })
         }),
         words().prop_map(What::Note),
         of(words()).prop_map(|remark| What::Treatment(Treatment { kind: TreatmentKind::Descale, remark })),

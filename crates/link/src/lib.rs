@@ -9,6 +9,7 @@ mod chance;
 mod foreign;
 mod instruments;
 mod invent;
+mod physics;
 pub mod plan;
 mod rig;
 mod steel;
@@ -16,7 +17,8 @@ mod truth;
 
 pub use foreign::foreign_csv;
 pub use instruments::{Gauge, Instruments};
-pub use invent::{Invention, random_plan};
+pub use invent::{Invention, invented_fault, random_plan};
+pub use physics::Physics;
 pub use plan::Plan;
 pub use plan::form::plan_form;
 pub use rig::{Simulated, SimulationError, simulate};

@@ -4,10 +4,13 @@ use bench::finding::BoreState;
 use bench::mould::CircuitId;
 use calc::form::Value;
 use calc::hydraulics::piece::Piece;
-use calc::quantity::{FlowFactor, LeakRate, Length, SonicConductance, Volume};
+use calc::quantity::{
+    AbsolutePressure, FlowFactor, GaugePressure, LeakRate, Length, SonicConductance, Volume,
+};
 
+use crate::air::leak::Passage;
 use crate::instruments::Instruments;
-use crate::plan::{LeakAcross, LeakLaw, TooMuch};
+use crate::plan::{Leak, LeakAcross, LeakLaw, TooMuch};
 
 /// Everything hidden.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,6 +87,12 @@ pub struct RigTruth {
 }
 
 impl CircuitTruth {
+    /// What of a leak's stated rate, at 7 bar absolute, gets out at a gauge pressure.
+    #[must_use]
+    pub fn at_pressure(leak: Leak, pressure: GaugePressure, air: AbsolutePressure) -> LeakRate {
+        Passage::new(leak, air).rate(pressure.absolute(air), air)
+    }
+
     /// Flow factor today over that as drilled.
     #[must_use]
     pub fn flow_share(&self) -> f64 {
@@ -116,11 +125,13 @@ impl Truth {
             Value::List(vec![Value::from(a.0.as_str()), Value::from(b.0.as_str())])
         };
         let across = self.leaks_across.iter().map(|leak| {
-            Value::record([
+            let mut fields = vec![
                 ("circuits", pair(&leak.between)),
                 ("rate_mbar_l_s", Value::from(leak.leak.rate.mbar_l_s())),
                 ("law", Value::from(law_word(leak.leak.law))),
-            ])
+            ];
+            fields.extend(law_pressure(leak.leak.law).map(|bar| ("law_pressure_bar", Value::from(bar))));
+            Value::record(fields)
         });
         let early = self.stopped_early.iter().map(|id| Value::from(id.0.as_str()));
         Value::record([
@@ -145,6 +156,18 @@ const fn law_word(law: LeakLaw) -> &'static str {
     match law {
         LeakLaw::Laminar => "laminar",
         LeakLaw::Orifice => "orifice",
+        LeakLaw::OpensAbove { .. } => "opens-above",
+        LeakLaw::Seat(_) => "seat",
+        LeakLaw::OpeningCrack(_) => "opening-crack",
+    }
+}
+
+/// The pressure that shapes a law, where there is one.
+fn law_pressure(law: LeakLaw) -> Option<f64> {
+    match law {
+        LeakLaw::Laminar | LeakLaw::Orifice => None,
+        LeakLaw::OpensAbove { difference_bar } => Some(difference_bar),
+        LeakLaw::Seat(pressure) | LeakLaw::OpeningCrack(pressure) => Some(pressure.bar()),
     }
 }
 
@@ -184,6 +207,7 @@ fn circuit_value(circuit: &CircuitTruth) -> Value {
         ("layer_share", Value::from(circuit.layer_share)),
         ("leak_out_mbar_l_s", Value::from(circuit.leak_out.map(|(rate, _)| rate.mbar_l_s()))),
         ("leak_law", Value::from(circuit.leak_out.map(|(_, law)| law_word(law)))),
+        ("leak_law_pressure_bar", Value::from(circuit.leak_out.and_then(|(_, law)| law_pressure(law)))),
         ("too_much", Value::from(too_much)),
         ("plugged_branch", Value::from(branch)),
         ("as_new", numbers_value(&circuit.as_new)),

@@ -1,7 +1,7 @@
 //! Whole visits: the same seed gives the same visit, the truth stays hidden, and a perfect rig reads what is true.
 
 use bench::mould::{CircuitId, Known};
-use bench::visit::{Decay, Flow, FlowReading, Others, Rig, VolumeMethod, What};
+use bench::visit::{Decay, End, Flow, FlowReading, Others, Rig, VolumeMethod, What};
 use calc::hydraulics::piece::{ElbowMake, Piece};
 use calc::quantity::{FlowFactor, GaugePressure, LeakRate, Length, Temperature, Volume, VolumeFlow};
 use link::plan::{
@@ -78,6 +78,7 @@ fn plan(circuits: Vec<CircuitPlan>, readings: Vec<ReadingKind>) -> Plan {
             readings: readings.into_iter().map(reading).collect(),
         },
         slips: Slips::default(),
+        physics: link::Physics::Matching,
         seed: 1,
     }
 }
@@ -100,7 +101,7 @@ fn flow() -> ReadingKind {
 }
 
 fn volume(through_fixture: bool) -> ReadingKind {
-    ReadingKind::Volume { by_air: true, through_fixture }
+    ReadingKind::Volume { by_air: true, through_fixture, from: End::Inlet }
 }
 
 fn passage() -> ReadingKind {
@@ -259,6 +260,7 @@ fn a_leak_shows_as_volume_times_slope() {
 fn what_leaks_across_rises_in_the_neighbour_only() {
     let circuits = || ["F1", "F2", "F3"].map(|id| with(id, loop_of(10.0, 300.0), Fault::default())).to_vec();
     let watch = ReadingKind::CrossWatch {
+        together: false,
         pressure: GaugePressure::from_bar(6.0),
         sampling: Sampling { rate_hz: 2.0, seconds: 60.0 },
     };
@@ -280,6 +282,34 @@ fn what_leaks_across_rises_in_the_neighbour_only() {
     let expected = 2.0 * 60.0 / volume.l() / 1000.0;
     assert!((rise("F2") / expected - 1.0).abs() < 0.15, "{} instead of {expected}", rise("F2"));
     assert!(rise("F3").abs() < 0.01);
+}
+
+#[test]
+fn circuits_charged_together_do_not_feed_each_other() {
+    let circuits = || ["F1", "F2", "F3"].map(|id| with(id, loop_of(10.0, 300.0), Fault::default())).to_vec();
+    let watch = ReadingKind::CrossWatch {
+        together: true,
+        pressure: GaugePressure::from_bar(6.0),
+        sampling: Sampling { rate_hz: 2.0, seconds: 60.0 },
+    };
+    let mut plan = plan(circuits(), vec![watch]);
+    plan.visit.readings[0].circuits = Some(vec![CircuitId("F1".into()), CircuitId("F2".into())]);
+    let leak = Leak { rate: LeakRate::from_mbar_l_s(2.0), law: LeakLaw::Laminar };
+    let across = |a: &str, b: &str| LeakAcross { between: (CircuitId(a.into()), CircuitId(b.into())), leak };
+    plan.leaks_across = vec![across("F1", "F2"), across("F2", "F3")];
+    let simulated = simulate(&plan, 1).unwrap();
+    let [entry] = simulated.visit.entries.as_slice() else { panic!("one reading") };
+    let What::CrossWatch(reading) = &entry.what else { panic!("a cross-watch") };
+    let fall = |decay: &Decay| {
+        let seen = pressures(decay);
+        seen[0] - seen.last().unwrap()
+    };
+    let (id, second) = &reading.also_charged[0];
+    assert_eq!(id.0, "F2");
+    // F2 loses to the closed F3, and F1 has nobody to lose to.
+    assert!(fall(second.as_ref().unwrap()) > 0.1 && fall(reading.charged_decay.as_ref().unwrap()) < 0.1);
+    assert_eq!(reading.watched.iter().map(|(id, _)| id.0.as_str()).collect::<Vec<_>>(), ["F3"]);
+    assert!(fall(&reading.watched[0].1) < -0.1);
 }
 
 #[test]

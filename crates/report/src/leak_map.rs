@@ -1,9 +1,10 @@
 //! Who leaks into whom: the circuits on a ring, an arrow for each path, its rate beside it.
 
 use core::f64::consts::TAU;
+use core::fmt::Write as _;
 
 use bench::mould::CircuitId;
-use bench::picture::LeakMap;
+use bench::picture::{LeakMap, LeakPath, NextLeakTest};
 use calc::numeric::math::{cos, sin};
 use maud::{Markup, html};
 
@@ -38,6 +39,9 @@ pub(crate) fn leak_map(map: &LeakMap) -> Markup {
             } @else {
                 ul.paths { @for path in &map.paths { li { (path_in_words(path)) } } }
             }
+            @if let Some(next) = &map.next_test {
+                p { "Next test of the map: " (next_in_words(next)) }
+            }
         }
     }
 }
@@ -49,12 +53,45 @@ fn sentence(map: &LeakMap) -> String {
     map.paths.iter().map(|path| path_in_words(path) + ".").collect::<Vec<_>>().join(" ")
 }
 
-fn path_in_words((from, to, rate): &(CircuitId, Option<CircuitId>, f64)) -> String {
-    let rate = number::with_unit(&rate_text(*rate), "mbar·l/s");
-    match to {
-        Some(to) => format!("{from} into {to}: {rate}"),
-        None => format!("{from} to the outside: {rate}"),
+fn path_in_words(path: &LeakPath) -> String {
+    let rate = path.rate_mbar_l_s;
+    let from = &path.from;
+    let ends =
+        path.to.as_ref().map_or_else(|| format!("{from} to the outside"), |to| format!("{from} into {to}"));
+    let between = format!("{} to {}", rate_text(rate.low.max(0.0)), rate_text(rate.high));
+    let mut words = format!("{ends}: {} ({between})", number::with_unit(&rate_text(rate.value), "mbar·l/s"));
+    if !is_sure(path) {
+        let _ = write!(words, ", {}", probability_text(path));
     }
+    if let Some(bar) = path.opens_above_bar {
+        let _ = write!(words, ", opens above about {} bar", number::at_place(bar, -1));
+    }
+    words
+}
+
+fn next_in_words(next: &NextLeakTest) -> String {
+    let names = |ids: &[CircuitId]| ids.iter().map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ");
+    let watch =
+        if next.watched.is_empty() { String::new() } else { format!(", watch {}", names(&next.watched)) };
+    let minutes = number::at_place(next.duration_min, 0);
+    format!("charge {}{watch} ({minutes} minutes). {}.", names(&next.charged), next.why)
+}
+
+/// From this probability on a path is drawn as a full line.
+const SURE: f64 = 0.95;
+
+fn is_sure(path: &LeakPath) -> bool {
+    path.probability >= SURE
+}
+
+fn probability_text(path: &LeakPath) -> String {
+    format!("{} % likely", number::at_place(path.probability * 100.0, 0))
+}
+
+/// What stands beside an arrow: the rate, and the probability of a path that is not sure.
+fn label(path: &LeakPath) -> String {
+    let rate = rate_text(path.rate_mbar_l_s.value);
+    if is_sure(path) { rate } else { format!("{rate}, {} %", number::at_place(path.probability * 100.0, 0)) }
 }
 
 /// A rate in as many digits as such a reading deserves: its uncertainty is some per cent.
@@ -116,7 +153,7 @@ fn draw(map: &LeakMap) -> Svg {
         arrow.draw(&mut svg);
     }
     for (id, node) in map.circuits.iter().zip(&nodes) {
-        let leaks = map.paths.iter().any(|(from, to, _)| from == id || to.as_ref() == Some(id));
+        let leaks = map.paths.iter().any(|path| path.from == *id || path.to.as_ref() == Some(id));
         svg.rect(if leaks { "map-node map-leaks" } else { "map-node" }, node.corner(), node.size(), 11.0);
         svg.text("map-name", (node.centre.0, node.centre.1 + 4.6), Anchor::Middle, &shown(id));
     }
@@ -132,14 +169,14 @@ fn draw(map: &LeakMap) -> Svg {
 fn arrows(map: &LeakMap, nodes: &[Taken]) -> Vec<(Arrow, String)> {
     let node_of =
         |id: &CircuitId| map.circuits.iter().position(|other| other == id).and_then(|index| nodes.get(index));
-    let drawn = map.paths.iter().filter_map(|(from, to, rate)| {
-        let start = node_of(from)?;
-        let arrow = match to {
+    let drawn = map.paths.iter().filter_map(|path| {
+        let start = node_of(&path.from)?;
+        let arrow = match &path.to {
             None => outwards(*start),
-            Some(to) if to == from => return None,
+            Some(to) if *to == path.from => return None,
             Some(to) => between(*start, *node_of(to)?),
         };
-        Some((arrow, rate_text(*rate)))
+        Some((Arrow { sure: is_sure(path), ..arrow }, label(path)))
     });
     drawn.collect()
 }
@@ -196,6 +233,8 @@ struct Arrow {
     to: Point,
     /// Where its rate stands, if not upon it.
     rate_at: Option<Point>,
+    /// Drawn full, or dashed.
+    sure: bool,
 }
 
 /// From one circuit to another, bent to its own side so that the way back stays apart.
@@ -206,7 +245,7 @@ fn between(start: Taken, end: Taken) -> Arrow {
     let bow = (LEAST_BOW / length.max(1.0)).max(0.14);
     let middle = ((start.centre.0 + end.centre.0) / 2.0, (start.centre.1 + end.centre.1) / 2.0);
     let towards = (middle.0 - down * bow, middle.1 + across * bow);
-    Arrow { from: edge(start, towards, 2.0), towards, to: edge(end, towards, 4.0), rate_at: None }
+    Arrow { from: edge(start, towards, 2.0), towards, to: edge(end, towards, 4.0), rate_at: None, sure: true }
 }
 
 /// From a circuit away from the ring.
@@ -219,6 +258,7 @@ fn outwards(start: Taken) -> Arrow {
         towards: reach(OUTSIDE * 0.8),
         to: far,
         rate_at: Some(reach(OUTSIDE_RATE)),
+        sure: true,
     }
 }
 
@@ -249,7 +289,8 @@ impl Arrow {
     fn draw(&self, svg: &mut Svg) {
         let way = unit(self.towards, self.to);
         let back = (self.to.0 - way.0 * 10.0, self.to.1 - way.1 * 10.0);
-        svg.path("map-path", &Path::new().start(self.from).bend_to(self.towards, back));
+        let class = if self.sure { "map-path" } else { "map-path map-likely" };
+        svg.path(class, &Path::new().start(self.from).bend_to(self.towards, back));
         let side = (-way.1 * 5.0, way.0 * 5.0);
         svg.polygon(
             "map-head",
@@ -281,9 +322,23 @@ impl Arrow {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use calc::estimate::Estimate;
 
     fn id(name: &str) -> CircuitId {
         CircuitId(name.into())
+    }
+
+    fn path(from: &str, to: Option<&str>, rate: f64, probability: f64) -> LeakPath {
+        let rate_mbar_l_s = Estimate { value: rate, low: 0.9 * rate, high: 1.1 * rate, coverage: 0.95 };
+        LeakPath { from: id(from), to: to.map(id), rate_mbar_l_s, probability, opens_above_bar: None }
+    }
+
+    #[test]
+    fn a_path_that_is_not_sure_is_dashed_and_says_how_likely_it_is() {
+        let circuits = vec![id("A"), id("B")];
+        let map = LeakMap { circuits, paths: vec![path("A", Some("B"), 1.0, 0.4)], next_test: None };
+        let page = leak_map(&map).into_string();
+        assert!(page.contains("map-likely") && page.contains("40 % likely"), "{page}");
     }
 
     fn plate_boxes(page: &str) -> Vec<Taken> {
@@ -308,12 +363,12 @@ mod tests {
     fn names_and_rates_do_not_cover_each_other() {
         let circuits: Vec<_> = (1..=24).map(|n| id(&format!("C{n}"))).collect();
         let paths = vec![
-            (id("C2"), Some(id("C3")), 4.1),
-            (id("C3"), Some(id("C2")), 4.0),
-            (id("C9"), None, 12.0),
-            (id("C20"), Some(id("C5")), 0.31),
+            path("C2", Some("C3"), 4.1, 1.0),
+            path("C3", Some("C2"), 4.0, 1.0),
+            path("C9", None, 12.0, 0.97),
+            path("C20", Some("C5"), 0.31, 0.4),
         ];
-        let drawing = draw(&LeakMap { circuits, paths }).described("t", "d").into_string();
+        let drawing = draw(&LeakMap { circuits, paths, next_test: None }).described("t", "d").into_string();
         let boxes = plate_boxes(&drawing);
         let read = roxmltree::Document::parse(&drawing).expect("well-formed");
         let view_box = read.root_element().attribute("viewBox").expect("a view box");
@@ -331,7 +386,8 @@ mod tests {
 
     #[test]
     fn paths_to_unknown_circuits_are_listed_although_not_drawn() {
-        let map = LeakMap { circuits: vec![id("A")], paths: vec![(id("A"), Some(id("Z")), 1.0)] };
+        let map =
+            LeakMap { circuits: vec![id("A")], paths: vec![path("A", Some("Z"), 1.0, 1.0)], next_test: None };
         let page = leak_map(&map).into_string();
         assert!(page.contains("A into Z") && !page.contains("map-path"));
         assert!(leak_map(&LeakMap::default()).into_string().contains("nothing to draw"));

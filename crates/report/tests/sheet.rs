@@ -378,7 +378,8 @@ fn hostile_findings() -> Findings {
     }
     findings.leak_map = Some(LeakMap {
         circuits: vec![CircuitId(bad()), CircuitId("M1".into())],
-        paths: vec![(CircuitId(bad()), Some(CircuitId("M1".into())), 1.0), (CircuitId(bad()), None, 2.0)],
+        paths: vec![sample::path(&bad(), Some("M1"), 1.0, 1.0), sample::path(&bad(), None, 2.0, 0.5)],
+        next_test: None,
     });
     findings.hook_up_doubts[0].circuits = vec![CircuitId(bad())];
     findings.hook_up_doubts[0].text = bad();

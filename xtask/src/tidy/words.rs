@@ -117,6 +117,9 @@ const UNITS: &[&str] = &[
     "_hz",
     "_kg",
     "_ohm",
+    "_bits",
+    "_min",
+    "_probability",
 ];
 /// Names of numbers that have no unit, or whose unit stands in a title beside them.
 const PURE: &[&str] = &["value", "probability", "coverage", "standard", "low", "high"];

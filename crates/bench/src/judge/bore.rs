@@ -185,8 +185,7 @@ pub(crate) fn in_words(worth: &Worth, rig: &Rig) -> NextReading {
         Reading::FullFlow => {
             "flow alone, others closed, with both pressures and the water temperature".to_owned()
         }
-        Reading::LowFlow => "flow throttled to about a seventh, gauges zeroed at no flow before".to_owned(),
-        Reading::ZeroedFlow => "flow once more, gauges zeroed at no flow before".to_owned(),
+        Reading::LowFlow => "flow throttled to about a seventh, both pressures read finely".to_owned(),
         Reading::VolumeWithHoses => format!("filled volume {volume}"),
         Reading::VolumeAlone => format!("filled volume through short adapters instead of hoses, {volume}"),
         Reading::AirPassage => "air passage: a reservoir emptied through the circuit".to_owned(),
@@ -195,8 +194,8 @@ pub(crate) fn in_words(worth: &Worth, rig: &Rig) -> NextReading {
         kind: worth.reading,
         minutes: worth.reading.minutes(),
         text: format!("{text} ({} minutes)", worth.reading.minutes()),
-        bits: worth.bits,
-        confident: worth.confident,
+        information_bits: worth.bits,
+        confident_probability: worth.confident,
     }
 }
 

@@ -16,12 +16,30 @@ pub(crate) struct TightnessFact {
     pub(crate) leak_rate_mbar_l_s: Option<Estimate>,
     /// Upper bound that holds with 99.9 %: acid goes in only below the limit with this certainty.
     pub(crate) surely_below_mbar_l_s: Option<f64>,
+    /// The limit that acid needs, at the pressure of the test.
     pub(crate) limit_mbar_l_s: f64,
+    /// Whether that is smaller because the test was not at the pressure at which the limit holds.
+    pub(crate) tested_off_limit_pressure: bool,
     pub(crate) across_to: Vec<CircuitId>,
     /// Tested before the last change, not since.
     pub(crate) outdated: bool,
     /// What would settle an open question.
     pub(crate) would_tell: Option<String>,
+    /// Kind of leak in words, where two pressures told it.
+    pub(crate) kind: Option<&'static str>,
+    /// The reading that would tell the kind.
+    pub(crate) kind_would_tell: Option<String>,
+}
+
+impl TightnessFact {
+    /// The kind, or what would tell it, as the end of a sentence.
+    pub(crate) fn kind_in_words(&self) -> String {
+        match (self.kind, &self.kind_would_tell) {
+            (Some(kind), _) => format!("; by its pressures most likely {kind}"),
+            (None, Some(reading)) => format!("; {reading}"),
+            (None, None) => String::new(),
+        }
+    }
 }
 
 /// Air let through.

@@ -104,7 +104,8 @@ fn descale(facts: &Facts<'_>, materials: &Materials) -> Vec<Obstacle> {
     {
         obstacles.push(Obstacle(format!(
             "tight enough for water, but a leak up to {surely:.2} mbar·l/s is not ruled out with the certainty that \
-             acid needs; hold air longer"
+             acid needs{}; hold air longer",
+            at_test_pressure(facts)
         )));
     }
     if facts.tightness.verdict == Tightness::Tight && facts.tightness.surely_below_mbar_l_s.is_none() {
@@ -113,6 +114,18 @@ fn descale(facts: &Facts<'_>, materials: &Materials) -> Vec<Obstacle> {
     obstacles.extend(unknown("metal", &facts.circuit.metals, |key| materials.metals.contains_key(key)));
     obstacles.extend(unknown("seal", &facts.circuit.seals, |key| materials.seals.contains_key(key)));
     obstacles
+}
+
+/// Says so where the pressure of the test, not its length, is what closes the gate.
+fn at_test_pressure(facts: &Facts<'_>) -> String {
+    if facts.tightness.tested_off_limit_pressure {
+        let limit = facts.tightness.limit_mbar_l_s;
+        format!(
+            " (below {limit:.3} at the pressure of this test, since leaks may open or shut with pressure); test at 6 bar"
+        )
+    } else {
+        String::new()
+    }
 }
 
 /// The obstacle of a circuit whose metals or seals are not all known.

@@ -3,6 +3,7 @@
 //! The order is fixed: volumes first (a leak rate needs one), then tightness, passage and flow, then the state of
 //! the bore, doubts about hoses, gates, and the next step. Nothing here depends on clock, chance or machine.
 
+mod block;
 mod bore;
 pub mod cautions;
 mod cross;
@@ -12,6 +13,7 @@ mod facts;
 mod flow;
 mod gates;
 mod hook_up;
+mod leak_kind;
 mod next_step;
 mod passage;
 mod side_by_side;
@@ -68,18 +70,20 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     let alone: Vec<Alone<'_>> =
         side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit));
     let fallback = tested_volume(None, &visit.rig);
-    let watches = cross::watches(visit, |id| {
+    let room = |id: &CircuitId| {
         alone
             .iter()
             .find(|one| one.circuit.id == *id)
             .map_or_else(|| fallback.clone(), |one| one.tested.clone())
-    });
+    };
+    let paths = cross::map(mould, visit, room);
+    let watches = cross::watches(visit, &paths, room);
     let measured: Vec<(CircuitId, Uncertain)> = alone
         .iter()
         .filter_map(|one| Some((one.circuit.id.clone(), one.flow.as_ref()?.flow_factor_m3_h()?)))
         .collect();
     let doubts = hook_up::doubts(&alone.iter().map(told).collect::<Vec<_>>());
-    let together = Together { mould, visit, tables, watches, measured, doubts };
+    let together = Together { mould, visit, tables, watches, paths, measured, doubts };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
         (finding(facts, tables), warnings)
@@ -87,7 +91,7 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     let mut warnings = together.general_warnings();
     let (circuits, theirs): (Vec<CircuitFinding>, Vec<Vec<Warning>>) = judged.into_iter().unzip();
     warnings.extend(theirs.into_iter().flatten());
-    let map = summary::leak_map(&circuits, &together.watches);
+    let map = summary::leak_map(&circuits, &together.watches, &together.paths);
     summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
 }
 
@@ -150,6 +154,7 @@ struct Together<'a> {
     visit: &'a Visit,
     tables: &'a Tables,
     watches: Vec<cross::Watch>,
+    paths: cross::Map,
     measured: Vec<(CircuitId, Uncertain)>,
     doubts: Vec<HookUpDoubt>,
 }
@@ -185,6 +190,13 @@ impl Together<'_> {
                 format!("The rig's calibration ended on {until}: every reading of this visit rests on it.");
             warnings.push(general("calibration-overdue", &text));
         }
+        if !self.paths.unexplained.is_empty() {
+            let ids = gates::names(&self.paths.unexplained);
+            let text = format!(
+                "The cross-watches of {ids} follow from no set of leaks: check hoses and volumes, and watch again."
+            );
+            warnings.push(general("cross-watch-unexplained", &text));
+        }
         if self.visit.rig.fixture_volume.is_none() {
             warnings.push(general(
                 "hose-volume-assumed",
@@ -211,6 +223,7 @@ impl Together<'_> {
             limit_mbar_l_s: self.limit_mbar_l_s(),
             neighbours: &neighbours,
             watches: &self.watches,
+            paths: &self.paths,
         };
         let (tightness, found, said) = tight::judge(&test, &one.timeline);
         evidence.extend(found);
@@ -232,6 +245,9 @@ impl Together<'_> {
             .then(|| bore::judge(&one, &self.visit.rig, &passage, sisters.as_ref()))
             .flatten();
         warnings.extend(state.as_ref().and_then(|state| bore::warnings(&one, state)));
+        if passage.verdict == crate::finding::Passage::Blocked {
+            evidence.extend(block::evidence(&one.timeline, &self.visit.rig, one.geometry.as_ref()));
+        }
         let as_new = surer(one.flow_as_new, sisters);
         let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
         let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);
@@ -340,7 +356,7 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         deposit_thickness_mm: inside.and_then(|state| state.thickness_mm).filter(|_| layered),
         deposit_mass_g: inside.and_then(|state| state.mass_g).filter(|_| layered),
         plug_bore_mm: inside.and_then(|state| state.plug_bore_mm).filter(|_| plugged),
-        plugged_branch: inside.map_or(0.0, |state| state.plugged_branch),
+        plugged_branch_probability: inside.map_or(0.0, |state| state.plugged_branch),
         next_reading: facts.next_reading,
         further_readings: facts.further_readings,
         filled_volume_ml: facts.volume.volume_ml.map(|value| value.estimate()),

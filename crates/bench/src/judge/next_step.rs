@@ -77,14 +77,19 @@ fn leaking(facts: &Facts<'_>) -> Option<Advice> {
         Tightness::LeaksAcross => Some(Advice::new(
             NextStep::Repair,
             format!(
-                "Loses{} into {}: a wall eaten through until shown otherwise, do not descale",
+                "Loses{} into {}: a wall eaten through until shown otherwise, do not descale{}",
                 rate(),
-                names(&facts.tightness.across_to)
+                names(&facts.tightness.across_to),
+                facts.tightness.kind_in_words()
             ),
         )),
         Tightness::LeaksOut => Some(Advice::new(
             NextStep::Repair,
-            format!("Loses{} to the outside: look at hoses, plugs and seals first, then repair", rate()),
+            format!(
+                "Loses{} to the outside: look at hoses, plugs and seals first, then repair{}",
+                rate(),
+                facts.tightness.kind_in_words()
+            ),
         )),
         Tightness::Leaks => Some(
             Advice::new(NextStep::FindOut, format!("Loses{}, and where to is not known", rate())).read(WATCH),

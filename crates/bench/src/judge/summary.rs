@@ -1,14 +1,20 @@
 //! The visit as a whole: whether the mould is fit, and the most important sentences.
 
 use super::cautions;
-use super::cross::Watch;
+use super::cross::{Map, Watch};
 use crate::finding::{
     CircuitFinding, Findings, Fitness, HookUpDoubt, LimitUsed, NextStep, Passage, Tightness, Warning,
 };
 use crate::limits::{Limit, Tables};
-use crate::mould::{Mould, Process};
-use crate::picture::LeakMap;
+use crate::mould::{CircuitId, Mould, Process};
+use crate::picture::{LeakMap, LeakPath};
 use crate::visit::Visit;
+use calc::numeric::stats::normal_below;
+
+/// A way out that no leak-down confirms is drawn from this probability on (own choice).
+const OUT_SHOWN: f64 = 0.5;
+/// Probability that a verdict of the leak-down keeps on its side of the limit.
+const GUARD_BAND: f64 = 0.95;
 
 /// Findings of the visit from those of its circuits.
 pub(crate) fn findings(
@@ -146,34 +152,51 @@ fn next(circuits: &[CircuitFinding]) -> String {
     }
 }
 
-/// Who leaks into whom and to the outside, if anybody was watched. A pair watched both ways is one path: the surer.
-pub(crate) fn leak_map(circuits: &[CircuitFinding], watches: &[Watch]) -> Option<LeakMap> {
-    if watches.is_empty() {
+/// Who leaks into whom and to the outside, if anybody was watched: what all readings say together, and beside it every
+/// sure rise and sure leak that stands for itself.
+pub(crate) fn leak_map(circuits: &[CircuitFinding], watches: &[Watch], found: &Map) -> Option<LeakMap> {
+    if watches.is_empty() && found.paths.is_empty() {
         return None;
     }
-    let mut pairs: Vec<&Watch> = Vec::new();
+    let leaking = |id: &CircuitId| circuits.iter().any(|circuit| circuit.id == *id && leaks(circuit));
+    let mut paths: Vec<LeakPath> = found
+        .paths
+        .iter()
+        .filter(|path| path.to.is_some() || path.probability >= OUT_SHOWN || leaking(&path.from))
+        .cloned()
+        .collect();
     for watch in watches.iter().filter(|watch| watch.rise.is_sure()) {
-        let same = |known: &&mut &Watch| {
-            (&known.charged, &known.watched) == (&watch.watched, &watch.charged)
-                || (&known.charged, &known.watched) == (&watch.charged, &watch.watched)
-        };
-        let doubt = |watch: &Watch| watch.rise.rate_mbar_l_s.half_width() / watch.rise.rate_mbar_l_s.value;
-        match pairs.iter_mut().find(same) {
-            Some(known) if doubt(watch) < doubt(known) => *known = watch,
-            Some(_) => {}
-            None => pairs.push(watch),
+        let ends = [(&watch.charged, Some(&watch.watched)), (&watch.watched, Some(&watch.charged))];
+        if !paths.iter().any(|path| ends.contains(&(&path.from, path.to.as_ref()))) {
+            paths.push(LeakPath {
+                from: watch.charged.clone(),
+                to: Some(watch.watched.clone()),
+                rate_mbar_l_s: watch.rise.rate_mbar_l_s,
+                probability: normal_below(watch.rise.slope_mbar_s / watch.rise.slope_standard_mbar_s),
+                opens_above_bar: None,
+            });
         }
     }
-    let across = pairs
-        .into_iter()
-        .map(|watch| (watch.charged.clone(), Some(watch.watched.clone()), watch.rise.rate_mbar_l_s.value));
-    let out = circuits
-        .iter()
-        .filter(|circuit| circuit.tightness == Tightness::LeaksOut)
-        .filter_map(|circuit| Some((circuit.id.clone(), None, circuit.leak_rate_mbar_l_s?.value)));
+    for circuit in circuits.iter().filter(|circuit| circuit.tightness == Tightness::LeaksOut) {
+        let Some(rate_mbar_l_s) = circuit.leak_rate_mbar_l_s else { continue };
+        match paths.iter_mut().find(|path| path.from == circuit.id && path.to.is_none()) {
+            // The leak-down watched longer and knows the rate better; the verdict is at least as sure as its guard band.
+            Some(path) => {
+                (path.rate_mbar_l_s, path.probability) = (rate_mbar_l_s, path.probability.max(GUARD_BAND));
+            }
+            None => paths.push(LeakPath {
+                from: circuit.id.clone(),
+                to: None,
+                rate_mbar_l_s,
+                probability: GUARD_BAND,
+                opens_above_bar: None,
+            }),
+        }
+    }
     Some(LeakMap {
         circuits: circuits.iter().map(|circuit| circuit.id.clone()).collect(),
-        paths: across.chain(out).collect(),
+        paths,
+        next_test: found.next_test.clone(),
     })
 }
 

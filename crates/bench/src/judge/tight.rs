@@ -1,11 +1,13 @@
 //! Leak-down readings of one circuit, together with what its neighbours showed.
 
 use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Note, Verdict, leak_down};
+use calc::air::leak_kind::least_share;
 use calc::estimate::Estimate;
-use calc::quantity::{LeakRate, Length, PressureDrop, Volume};
+use calc::quantity::{GaugePressure, LeakRate, Length, PressureDrop, Volume};
 
-use super::cross::Watch;
+use super::cross::{Map, Watch};
 use super::facts::TightnessFact;
+use super::leak_kind::{self, Taken};
 use super::tested::TestedVolume;
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Tightness, Warning};
@@ -28,6 +30,8 @@ pub(crate) struct Test<'a> {
     /// Every circuit of the mould that could be a neighbour.
     pub(crate) neighbours: &'a [CircuitId],
     pub(crate) watches: &'a [Watch],
+    /// What all watches say together.
+    pub(crate) paths: &'a Map,
 }
 
 /// The verdict on tightness with its evidence and warnings.
@@ -37,27 +41,37 @@ pub(crate) fn judge(
 ) -> (TightnessFact, Vec<Evidence>, Vec<Warning>) {
     let mut evidence = Vec::new();
     let mut warnings = Vec::new();
-    let result = timeline.since_change().rev().find_map(|entry| match &entry.what {
-        What::LeakDown(reading) => Some((entry, reading)),
-        _ => None,
-    });
+    let taken: Vec<Taken<'_>> = timeline
+        .since_change()
+        .filter_map(|entry| match &entry.what {
+            What::LeakDown(reading) => Some((entry, reading)),
+            _ => None,
+        })
+        .collect();
+    let readings = leak_kind::by_pressure(&taken);
     let mut fact = TightnessFact {
         verdict: Tightness::Untested,
         leak_rate_mbar_l_s: None,
         surely_below_mbar_l_s: None,
         limit_mbar_l_s: test.limit_mbar_l_s,
+        tested_off_limit_pressure: false,
         across_to: Vec::new(),
         outdated: timeline.outdated(|what| matches!(what, What::LeakDown(_))),
         would_tell: None,
+        kind: None,
+        kind_would_tell: None,
     };
-    if let Some((entry, reading)) = result {
-        fact.limit_mbar_l_s = limit_at(test, reading);
+    // The limit holds at 6 bar: the highest pressure is judged, lower ones can only add to the doubt.
+    if let Some((entry, reading)) = readings.first() {
+        fact.limit_mbar_l_s = surest_limit_at(test, reading);
+        fact.tested_off_limit_pressure = fact.limit_mbar_l_s < 0.99 * test.limit_mbar_l_s;
         match run(test, reading) {
             Ok(result) => {
                 let notes = result.notes.iter().filter(|note| worth_saying(note));
                 warnings.extend(notes.map(|note| Warning::about(&test.circuit.id, note.code(), note.text())));
                 evidence.push(leak_evidence(test, entry, reading, &result));
                 take(&mut fact, &result);
+                evidence.extend(lower_pressures(test, &readings, &mut fact));
             }
             Err(text) => {
                 fact.verdict = Tightness::CannotTell;
@@ -66,20 +80,58 @@ pub(crate) fn judge(
         }
     }
     across(test, &mut fact, &mut evidence);
+    let found = leak_kind::judge(test, &readings, fact.verdict);
+    evidence.extend(found.evidence);
+    (fact.kind, fact.kind_would_tell) = (found.kind, found.would_tell);
     (fact, evidence, warnings)
+}
+
+/// A leak above the whole limit at a lower pressure is a leak, however tight the circuit is at a higher one: a seat may
+/// be pressed shut there, and the press works at less.
+fn lower_pressures(test: &Test<'_>, readings: &[Taken<'_>], fact: &mut TightnessFact) -> Option<Evidence> {
+    if fact.verdict == Tightness::Leaks {
+        return None;
+    }
+    let (entry, bar_g, rate) = readings.iter().skip(1).find_map(|(entry, reading)| {
+        let rate = run(test, reading).ok()?.leak_rate;
+        Some((entry, start_bar_g(reading)?, rate)).filter(|_| rate.low > test.limit_mbar_l_s)
+    })?;
+    fact.verdict = Tightness::Leaks;
+    Some(Evidence {
+        title: "Leak-down at a lower pressure".to_owned(),
+        text: format!(
+            "At {bar_g:.1} bar it lost {:.3} mbar·l/s ({:.3} to {:.3}), above the limit of {}: that counts, though less or              nothing got out at the higher pressure.",
+            rate.value, rate.low, rate.high, test.limit_mbar_l_s
+        ),
+        place: Some(entry.place.clone()),
+        sources: vec!["en-13184"],
+        picture: None,
+    })
 }
 
 /// The limit at the pressure of this test. A crack loses air with the difference of squared pressures, so a test below
 /// 6 bar has to be stricter; one above is not made laxer.
 fn limit_at(test: &Test<'_>, reading: &LeakDown) -> f64 {
     let air = test.rig.atmosphere.bar();
-    let start = match &reading.decay {
+    let squares = |bar_g: f64| (bar_g + air).powi(2) - air * air;
+    let share = start_bar_g(reading).map_or(1.0, |start| squares(start.max(0.5)) / squares(LIMIT_AT_BAR_G));
+    test.limit_mbar_l_s * share.min(1.0)
+}
+
+/// The limit that acid needs at the pressure of this test: as strict as one at 6 bar for every kind of leak, also for a
+/// crack that pressure pushes open (below 6 bar) and a seat that it presses shut (above).
+fn surest_limit_at(test: &Test<'_>, reading: &LeakDown) -> f64 {
+    let share = start_bar_g(reading)
+        .map_or(1.0, |start| least_share(GaugePressure::from_bar(start), test.rig.atmosphere));
+    test.limit_mbar_l_s * share
+}
+
+/// Gauge pressure at which a test began.
+pub(crate) fn start_bar_g(reading: &LeakDown) -> Option<f64> {
+    match &reading.decay {
         Decay::Trace(trace) => trace.pressures().and_then(|(_, pressures)| pressures.first().copied()),
         Decay::TwoReadings { start, .. } => Some(start.bar()),
-    };
-    let squares = |bar_g: f64| (bar_g + air).powi(2) - air * air;
-    let share = start.map_or(1.0, |start| squares(start.max(0.5)) / squares(LIMIT_AT_BAR_G));
-    test.limit_mbar_l_s * share.min(1.0)
+    }
 }
 
 /// Notes that ask for something; what is merely assumed stands in the evidence.
@@ -87,7 +139,7 @@ const fn worth_saying(note: &Note) -> bool {
     matches!(note, Note::Rising | Note::GaugeNeverMoved | Note::LowStart { .. } | Note::EmptiedFast)
 }
 
-fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult, String> {
+pub(crate) fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult, String> {
     let decay = match &reading.decay {
         Decay::Trace(trace) => DecayData::Trace(trace),
         Decay::TwoReadings { start, end, time } => {
@@ -201,12 +253,14 @@ fn across(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence
         fact.verdict = Tightness::LeaksAcross;
         return;
     }
+    suspected(test, fact, evidence);
     let quiet = |neighbour: &CircuitId| {
         mine.iter().any(|watch| {
             let pair = (&watch.charged, &watch.watched);
             let enough =
                 fact.leak_rate_mbar_l_s.is_some_and(|rate| watch.rise.rate_mbar_l_s.high < 0.5 * rate.value);
-            enough && (pair == (id, neighbour) || pair == (neighbour, id))
+            let unlikely = test.paths.across(id, neighbour).is_none();
+            enough && unlikely && (pair == (id, neighbour) || pair == (neighbour, id))
         })
     };
     if fact.verdict == Tightness::Leaks && !test.neighbours.is_empty() && test.neighbours.iter().all(quiet) {
@@ -224,12 +278,43 @@ fn across(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence
     }
 }
 
+/// A path into a neighbour that is only likely takes 'tight' back: the leak-down does not say where to, and acid must not
+/// find out.
+fn suspected(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence>) {
+    let id = &test.circuit.id;
+    let paths = test.paths.paths.iter().filter(|path| path.from == *id || path.to.as_ref() == Some(id));
+    let mut likely = paths.filter_map(|path| {
+        let other = if path.from == *id { path.to.as_ref()? } else { &path.from };
+        (path.rate_mbar_l_s.value >= ACROSS_SHARE * test.limit_mbar_l_s).then_some((other, path))
+    });
+    let Some((other, path)) = likely.next() else { return };
+    evidence.push(Evidence {
+        title: "Leak map".to_owned(),
+        text: format!(
+            "With {:.0} % probability {:.2} mbar·l/s ({:.2} to {:.2}) pass between {id} and {other}.",
+            path.probability * 100.0,
+            path.rate_mbar_l_s.value,
+            path.rate_mbar_l_s.low,
+            path.rate_mbar_l_s.high
+        ),
+        place: None,
+        sources: vec!["en-13184", "mackay-2003"],
+        picture: None,
+    });
+    if fact.verdict == Tightness::Tight {
+        fact.verdict = Tightness::CannotTell;
+        fact.would_tell =
+            Some(format!("a path between it and {other} is not ruled out; charge it and watch {other}"));
+    }
+}
+
 fn path_evidence(watch: &Watch, rate: Estimate) -> Evidence {
     Evidence {
         title: "Cross-watch".to_owned(),
         text: format!(
-            "While {} was charged, {} rose: {:.2} mbar·l/s ({:.2} to {:.2}) pass between them.",
+            "While {}{} was charged, {} rose: {:.2} mbar·l/s ({:.2} to {:.2}) pass between them.",
             watch.charged,
+            if watch.several_charged { " with others" } else { "" },
             watch.watched,
             rate.value,
             rate.low.max(0.0),

@@ -9,7 +9,7 @@ use super::facts::{Ratio, VolumeFact};
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Warning};
 use crate::mould::Circuit;
-use crate::visit::{Entry, Rig, VolumeMethod, VolumeReading, What};
+use crate::visit::{End, Entry, Rig, VolumeMethod, VolumeReading, What};
 
 /// How well a rig's own fixture volume is known (own proposal).
 const FIXTURE_RELATIVE: f64 = 0.03;
@@ -23,10 +23,8 @@ pub(crate) fn judge(
     rig: &Rig,
     as_new: Option<&AsNew>,
 ) -> (VolumeFact, Vec<Evidence>, Vec<Warning>) {
-    let reading = timeline.since_change().rev().find_map(|entry| match &entry.what {
-        What::Volume(reading) => Some((entry, reading)),
-        _ => None,
-    });
+    // From the inlet if there is one: leak-down and passage fill from there, and a block may lie behind it.
+    let reading = latest_from(timeline, End::Inlet).or_else(|| latest_from(timeline, End::Outlet));
     let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
     match measured(reading, rig) {
         Ok((value, hoses_ml)) => {
@@ -41,6 +39,14 @@ pub(crate) fn judge(
     }
 }
 
+/// The latest reading that counts and was filled from this end.
+pub(crate) fn latest_from<'a>(timeline: &Timeline<'a>, end: End) -> Option<(&'a Entry, &'a VolumeReading)> {
+    timeline.since_change().rev().find_map(|entry| match &entry.what {
+        What::Volume(reading) if reading.from == end => Some((entry, reading)),
+        _ => None,
+    })
+}
+
 /// The circuit's own volume in ml, and the hoses that were taken out.
 fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), String> {
     let fixture = match (reading.through_fixture, rig.fixture_volume) {
@@ -53,27 +59,8 @@ fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), Stri
         }
     };
     let hoses_ml = fixture.map_or(0.0, |fixture| fixture.volume.ml());
-    let value = match reading.method {
-        VolumeMethod::Drained { volume_ml } => {
-            let film = volume_ml.value * FILM_RELATIVE;
-            let hoses = hoses_ml * FIXTURE_RELATIVE;
-            Uncertain::new(volume_ml.value - hoses_ml, root_sum_square(&[volume_ml.standard, film, hoses]))
-        }
-        VolumeMethod::AirExpansion { reference, reference_before, circuit_before, joined } => {
-            let expansion = Expansion {
-                reference,
-                reference_uncertainty_relative: 0.005,
-                reference_before,
-                circuit_before,
-                joined,
-                atmosphere: rig.atmosphere,
-                repeatability: PressureDrop::from_bar(repeatability_bar(rig)),
-                temperature_difference: TemperatureDifference::from_k(1.0),
-                fixture,
-            };
-            by_expansion(&expansion).map_err(|error| error.to_string())?.volume_ml
-        }
-    };
+    let value = without(reading, rig, fixture)?;
+
     if value.value < 2.0 * value.standard {
         let spread = Z95 * value.standard;
         return Err(if hoses_ml > 0.0 {
@@ -90,6 +77,38 @@ fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), Stri
         });
     }
     Ok((value, hoses_ml))
+}
+
+/// What filled, less these hoses, in ml.
+pub(crate) fn without(
+    reading: &VolumeReading,
+    rig: &Rig,
+    fixture: Option<Fixture>,
+) -> Result<Uncertain, String> {
+    let hoses = fixture.map_or(Uncertain::new(0.0, 0.0), |fixture| {
+        Uncertain::relative(fixture.volume.ml(), fixture.uncertainty_relative)
+    });
+    match reading.method {
+        VolumeMethod::Drained { volume_ml } => {
+            let film = volume_ml.value * FILM_RELATIVE;
+            let spread = root_sum_square(&[volume_ml.standard, film, hoses.standard]);
+            Ok(Uncertain::new(volume_ml.value - hoses.value, spread))
+        }
+        VolumeMethod::AirExpansion { reference, reference_before, circuit_before, joined } => {
+            let expansion = Expansion {
+                reference,
+                reference_uncertainty_relative: 0.005,
+                reference_before,
+                circuit_before,
+                joined,
+                atmosphere: rig.atmosphere,
+                repeatability: PressureDrop::from_bar(repeatability_bar(rig)),
+                temperature_difference: TemperatureDifference::from_k(1.0),
+                fixture,
+            };
+            Ok(by_expansion(&expansion).map_err(|error| error.to_string())?.volume_ml)
+        }
+    }
 }
 
 /// Scatter between two readings of the same gauge: gain and zero cancel, steps and reading stay (own proposal:

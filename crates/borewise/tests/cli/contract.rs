@@ -183,6 +183,45 @@ fn air() -> Vec<Promise> {
             ],
         },
         Promise {
+            calculator: "cross-leak",
+            inputs: vec![json!({
+                "circuits": [{"id": "A", "volume_ml": 200}, {"id": "B", "volume_ml": 250}],
+                "tests": [{"charged": "A", "open": [], "watched": ["B"], "traces": {
+                    "A": {"time_s": times, "pressure_bar_g": falling},
+                    "B": {"start_bar_g": 0, "end_bar_g": 0.1, "seconds": 60},
+                }}],
+            })],
+            outputs: &[
+                "paths.0.from",
+                "paths.0.to",
+                "paths.0.rate_mbar_l_s.value",
+                "paths.0.probability",
+                "next_test",
+            ],
+        },
+        Promise {
+            calculator: "leak-kind",
+            inputs: vec![json!({
+                "points": [
+                    {"pressure_bar_g": 6, "leak_rate_mbar_l_s": 1.0, "standard_uncertainty_mbar_l_s": 0.06},
+                    {"pressure_bar_g": 3, "leak_rate_mbar_l_s": 0.32, "standard_uncertainty_mbar_l_s": 0.03},
+                ],
+                "volume_uncertainty_percent": 5, "atmosphere_bar_abs": 1.0, "water_pressure_bar_g": 4,
+                "highest_pressure_bar_g": 6,
+            })],
+            outputs: &[
+                "probabilities.laminar-crack",
+                "probabilities.orifice",
+                "probabilities.sealing-seat",
+                "probabilities.opening-crack",
+                "kind",
+                "ratio.value",
+                "exponent.value",
+                "next_pressure_bar_g",
+                "water_ml_h.value",
+            ],
+        },
+        Promise {
             calculator: "trapped-volume",
             inputs: vec![json!({"reference_volume_ml": 500, "reference_bar_g": 6, "circuit_bar_g": 0,
                 "joined_bar_g": 4, "atmosphere_bar_abs": 1.0})],
@@ -220,10 +259,93 @@ fn air() -> Vec<Promise> {
     ]
 }
 
+fn statistics() -> Vec<Promise> {
+    let models = json!([{"name": "a", "log_evidence": -3, "prior": 1}, {"name": "b", "log_evidence": -5}]);
+    vec![
+        Promise {
+            calculator: "calibration",
+            inputs: vec![json!({"probabilities": [0.2, 0.9], "happened": [false, true], "bins": 5})],
+            outputs: &[
+                "expected_calibration_error",
+                "largest_calibration_error",
+                "error_if_right",
+                "brier",
+                "reliability",
+                "resolution",
+                "uncertainty",
+                "within_bins",
+                "log_score",
+                "bins.0.count",
+                "bins.0.share.high",
+            ],
+        },
+        Promise {
+            calculator: "proportion",
+            inputs: vec![json!({"hits": 3, "trials": 20, "coverage": 0.9, "interval": "wilson"})],
+            outputs: &["share.low"],
+        },
+        Promise {
+            calculator: "mixture-quantile",
+            inputs: vec![
+                json!({"parts": [{"weight": 2, "mean": 0.4, "sd": 0.1}], "probabilities": [0.1], "coverage": 0.9}),
+            ],
+            outputs: &["mean", "sd", "quantiles.0", "central.low", "shortest_low", "shortest_high"],
+        },
+        Promise {
+            calculator: "expected-information",
+            inputs: vec![
+                json!({"nodes": [{"class": "rough", "weight": 1, "mean": 0, "sd": 1}], "threshold": 0.9}),
+            ],
+            outputs: &["information_bits", "class_entropy_bits", "confident_probability"],
+        },
+        Promise {
+            calculator: "model-weights",
+            inputs: vec![json!({"models": models})],
+            outputs: &["models.0.probability", "best", "log_evidence", "log_bayes_factor", "strength"],
+        },
+        Promise {
+            calculator: "line-evidence",
+            inputs: vec![
+                json!({"x": [1, 2], "y": [1, 3], "noise_sd": 1, "intercept_mean": 0, "intercept_sd": 2,
+                "slope_mean": 0, "slope_sd": 2}),
+            ],
+            outputs: &[
+                "models.2.log_evidence",
+                "best",
+                "log_bayes_factor",
+                "strength",
+                "intercept.low",
+                "slope.high",
+            ],
+        },
+        Promise {
+            calculator: "state-update",
+            inputs: vec![json!({
+                "probabilities": {"as-new": 0.7, "rough": 0.3},
+                "changes": [{"from": "as-new", "to": "rough", "rate_per_day": 0.001}],
+                "thickness": {"value_mm": 0.2, "uncertainty_mm": 0.05, "rate_mm_per_day": 0.001,
+                    "rate_uncertainty_mm_per_day": 0.0005, "walk_mm_per_root_day": 0.001},
+                "steps": [
+                    {"kind": "time", "days": 90},
+                    {"kind": "reading", "log_likelihood": {"as-new": -1, "rough": -2}, "thickness_mm": 0.3,
+                        "thickness_uncertainty_mm": 0.05},
+                    {"kind": "treatment", "to": "as-new", "success": 0.9, "left_mm": 0.02, "left_uncertainty_mm": 0.02},
+                ],
+            })],
+            outputs: &[
+                "probabilities.rough",
+                "thickness_mm.value",
+                "rate_mm_per_day.high",
+                "steps.2.probabilities.rough",
+            ],
+        },
+    ]
+}
+
 #[test]
 fn calculators_keep_their_names_and_fields() {
     let names = listed();
-    for promise in water_and_flow().into_iter().chain(air()) {
+    for promise in water_and_flow().into_iter().chain(air()).chain(statistics()) {
         let name = promise.calculator;
         assert!(names.iter().any(|listed| listed == name), "there is no calculator {name}");
         for input in &promise.inputs {

@@ -1,6 +1,7 @@
 //! Calculators: tightness, leaks in other terms, filled volume by air, stored energy.
 
 mod equivalents;
+mod kind;
 mod volume;
 
 use super::decay_input::{decay, read_trace};
@@ -17,6 +18,7 @@ pub static ALL: &[&Calculator] = &[
     &LEAK_DOWN,
     &equivalents::LEAK_EQUIVALENTS,
     &equivalents::LEAK_UNITS,
+    &kind::LEAK_KIND,
     &volume::TRAPPED_VOLUME,
     &volume::STORED_ENERGY,
 ];

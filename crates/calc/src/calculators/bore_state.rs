@@ -195,7 +195,6 @@ const fn reading_word(reading: Reading) -> &'static str {
     match reading {
         Reading::FullFlow => "full-flow",
         Reading::LowFlow => "low-flow",
-        Reading::ZeroedFlow => "flow-gauges-zeroed",
         Reading::VolumeWithHoses => "filled-volume-through-hoses",
         Reading::VolumeAlone => "filled-volume",
         Reading::AirPassage => "air-passage",

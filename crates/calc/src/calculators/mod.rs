@@ -5,13 +5,17 @@
 mod air_passage;
 mod air_tightness;
 mod bore_state;
+mod cross_leak;
 mod decay_input;
 mod flow_factor;
 mod hydraulics;
 mod network;
 mod readings;
 mod samples;
+mod state_update;
+mod statistics;
 mod water;
+mod weighing;
 
 use crate::form::{self, Fault, Field, Input, Value};
 
@@ -114,8 +118,12 @@ pub fn all() -> Vec<&'static Calculator> {
         readings::ALL,
         samples::ALL,
         air_tightness::ALL,
+        cross_leak::ALL,
         air_passage::ALL,
         bore_state::ALL,
+        statistics::ALL,
+        weighing::ALL,
+        state_update::ALL,
     ];
     groups.iter().flat_map(|group| group.iter().copied()).collect()
 }

@@ -1,5 +1,6 @@
 //! Flow of water through cooling circuits.
 
+pub mod block;
 pub mod circuit;
 pub mod deposit;
 pub mod flow_factor;

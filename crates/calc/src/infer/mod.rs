@@ -3,3 +3,7 @@
 pub mod bore;
 pub mod information;
 pub mod mixture;
+pub mod proportion;
+pub mod scoring;
+pub mod update;
+pub mod weighing;

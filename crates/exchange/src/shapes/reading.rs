@@ -27,7 +27,7 @@ const THROUGH_FIXTURE: Field = Field::preset(
 );
 
 static WATCHED: &[Field] =
-    &[Field::required("circuit", Kind::Text, "watched circuit"), TRACE, COLUMNS, START, END, SECONDS];
+    &[Field::required("circuit", Kind::Text, "the circuit"), TRACE, COLUMNS, START, END, SECONDS];
 
 /// One reading; its `kind` says which fields go with it.
 pub static READING: Kind = Kind::Tagged { tag: "kind", variants: VARIANTS };
@@ -105,10 +105,15 @@ static VARIANTS: &[Variant] = &[
     },
     Variant {
         name: "cross-watch",
-        text: "one circuit charged, others watched",
+        text: "one circuit or several charged, others watched",
         fields: &[
             Field::required("circuit", Kind::Text, "the charged circuit"),
             AT,
+            Field::optional(
+                "also_charged",
+                Kind::List { of: &Kind::Record(WATCHED), least: 1 },
+                "circuits charged at the same time, each with its own readings, if taken",
+            ),
             Field::optional("open", IDS, "circuits that were vented meanwhile"),
             Field::required(
                 "watched",
@@ -146,6 +151,12 @@ static VARIANTS: &[Variant] = &[
                 "standard uncertainty of the drained volume; 2 if left out",
             ),
             THROUGH_FIXTURE,
+            Field::preset(
+                "from",
+                Kind::Choice(&["inlet", "outlet"]),
+                Preset::Text("inlet"),
+                "end from which it was filled: in a blocked circuit each end tells another part",
+            ),
         ],
     },
     Variant {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use bench::mould::{CircuitId, MouldId};
 use bench::visit::{
-    AirPassage, Charged, CrossWatch, Decay, Entry, Flow, FlowReading, HookUp, LeakDown, Others, Rig,
+    AirPassage, Charged, CrossWatch, Decay, End, Entry, Flow, FlowReading, HookUp, LeakDown, Others, Rig,
     Treatment, TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
 };
 use calc::estimate::Uncertain;
@@ -189,6 +189,7 @@ fn what(input: Input<'_>, path: &str, belongings: &Belongings<'_>) -> Option<Wha
         "volume" => What::Volume(VolumeReading {
             method: volume_method(input, &belongings.rig)?,
             through_fixture: input.flag("through_fixture"),
+            from: if input.text("from") == "outlet" { End::Outlet } else { End::Inlet },
         }),
         "note" => What::Note(input.text("text").to_owned()),
         _ => return None,
@@ -224,10 +225,16 @@ fn cross_watch(input: Input<'_>, path: &str, belongings: &Belongings<'_>) -> Opt
         let decay = decay(circuit, &format!("{path}.watched.{at}"), belongings)?;
         watched.push((CircuitId(circuit.text("circuit").to_owned()), decay));
     }
+    let mut also_charged = Vec::new();
+    for (at, circuit) in input.records("also_charged").enumerate() {
+        let decay = decay(circuit, &format!("{path}.also_charged.{at}"), belongings);
+        also_charged.push((CircuitId(circuit.text("circuit").to_owned()), decay));
+    }
     let open = input.items("open").iter().filter_map(Value::as_text);
     Some(CrossWatch {
         open: open.map(|id| CircuitId(id.to_owned())).collect(),
         charged_decay: decay(input, path, belongings),
+        also_charged,
         watched,
     })
 }

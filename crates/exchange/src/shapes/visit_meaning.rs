@@ -164,6 +164,12 @@ fn reading(item: &Value, path: &str, around: &Around<'_>, found: &mut Found, wan
                 pressure(watched, &path, wanted);
                 trace_or_pair(watched, &path, true, found);
             }
+            let also = item.get("also_charged").map(Value::items).unwrap_or_default();
+            for (at, charged) in also.iter().enumerate() {
+                let path = format!("{path}.also_charged.{at}");
+                pressure(charged, &path, wanted);
+                trace_or_pair(charged, &path, false, found);
+            }
             cross_watch(item, path, around, found);
         }
         Some("volume") => volume(item, path, around, found),
@@ -235,13 +241,25 @@ fn flow(item: &Value, path: &str, found: &mut Found) {
 }
 
 fn cross_watch(item: &Value, path: &str, around: &Around<'_>, found: &mut Found) {
-    let charged = text(item, "circuit");
+    let also = item.get("also_charged").map(Value::items).unwrap_or_default();
+    let charged: Vec<&str> =
+        text(item, "circuit").into_iter().chain(also.iter().filter_map(|one| text(one, "circuit"))).collect();
+    for (at, record) in also.iter().enumerate() {
+        let place = format!("{path}.also_charged.{at}");
+        known_circuit(record, &place, around, found);
+        if let Some(id) =
+            text(record, "circuit").filter(|id| charged.iter().filter(|one| *one == id).count() > 1)
+        {
+            let fault = Fault::new("circuit", "charged twice", "give each circuit once");
+            found.fault(fault.with_value(id).under(&place));
+        }
+    }
     for (at, open) in texts(item, "open") {
         let place = format!("{path}.open.{at}");
         check_id(Some(open), place.clone(), around, found);
-        if charged == Some(open) {
+        if charged.contains(&open) {
             let hint = "a circuit cannot be charged and open";
-            found.fault(Fault::new(place, "this is the charged circuit", hint).with_value(open));
+            found.fault(Fault::new(place, "this is a charged circuit", hint).with_value(open));
         }
     }
     let watched = item.get("watched").map(Value::items).unwrap_or_default();
@@ -252,8 +270,8 @@ fn cross_watch(item: &Value, path: &str, around: &Around<'_>, found: &mut Found)
         let mut fault = |problem: &str, hint: &str| {
             found.fault(Fault::new("circuit", problem, hint).with_value(id).under(&place));
         };
-        if charged == Some(id) {
-            fault("this is the charged circuit", "put its trace on the reading itself");
+        if charged.contains(&id) {
+            fault("this is a charged circuit", "put its trace on the reading itself, or under also_charged");
         }
         if texts(item, "open").any(|(_, open)| open == id) {
             fault("this circuit was open", "an open circuit has no pressure to watch");

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use bench::mould::CircuitId;
 use bench::visit::{
-    AirPassage, Charged, CrossWatch, Decay, Entry, Flow, FlowReading, HookUp, LeakDown, Others,
+    AirPassage, Charged, CrossWatch, Decay, End, Entry, Flow, FlowReading, HookUp, LeakDown, Others,
     TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
 };
 use calc::form::Value;
@@ -209,7 +209,16 @@ fn cross_watch(cross: &CrossWatch, circuit: Option<&CircuitId>, traces: &mut Tra
         let name = sparse([("circuit", id.0.as_str().into())]);
         watched.push(joined(name, decay(seen, Some(id), "watched", traces)));
     }
+    let also = cross.also_charged.iter().map(|(id, decay_seen)| {
+        let name = sparse([("circuit", id.0.as_str().into())]);
+        match decay_seen {
+            Some(seen) => joined(name, decay(seen, Some(id), "charged", traces)),
+            None => name,
+        }
+    });
+    let also: Vec<Value> = also.collect();
     let own = sparse([
+        ("also_charged", if also.is_empty() { Value::Null } else { Value::List(also) }),
         ("open", if open.is_empty() { Value::Null } else { Value::List(open) }),
         ("watched", Value::List(watched)),
     ]);
@@ -234,5 +243,6 @@ fn volume(reading: &VolumeReading) -> Value {
             ("uncertainty_ml", volume_ml.standard.into()),
         ]),
     };
-    joined(own, sparse([("through_fixture", reading.through_fixture.into())]))
+    let from = (reading.from == End::Outlet).then_some("outlet");
+    joined(own, sparse([("through_fixture", reading.through_fixture.into()), ("from", from.into())]))
 }

@@ -12,7 +12,8 @@ use calc::quantity::Length;
 
 use crate::chance::{Chance, Purpose};
 use crate::instruments::rounded;
-use crate::plan::{BaselinePlan, CircuitPlan, LeakAcross, Plan, Slips};
+use crate::physics::Physics;
+use crate::plan::{BaselinePlan, CircuitPlan, Fault, LeakAcross, Plan, Slips};
 
 /// What invented plans are like. Probabilities are from 0 to 1; all defaults are our own choice, so that every
 /// kind of trouble comes up, not a claim about any plant.
@@ -42,6 +43,8 @@ pub struct Invention {
     pub known: [f64; 4],
     /// Rigs: ordinary, good, excellent, gauges read by hand: weights.
     pub rigs: [f64; 4],
+    /// Laws of the simulated world.
+    pub physics: Physics,
 }
 
 impl Default for Invention {
@@ -59,6 +62,7 @@ impl Default for Invention {
             baseline: 0.5,
             known: [0.5, 0.1, 0.2, 0.2],
             rigs: [0.45, 0.3, 0.1, 0.15],
+            physics: Physics::Matching,
         }
     }
 }
@@ -86,8 +90,15 @@ pub fn random_plan(seed: u64, options: &Invention) -> Plan {
         rig,
         visit,
         slips,
+        physics: options.physics,
         seed,
     }
+}
+
+/// A fault of these pieces as invented moulds have them: for whoever needs the prior of the virtual plant.
+#[must_use]
+pub fn invented_fault(pieces: &[Piece], options: &Invention, seed: u64) -> Fault {
+    trouble::fault(pieces, options, &mut Chance::new(seed, Purpose::Invention, 2))
 }
 
 /// Circuits in groups of the same geometry; a group stays within one half.

@@ -1,6 +1,6 @@
 //! Invented rigs and the readings that such a rig's operator takes.
 
-use bench::visit::{Others, Rig};
+use bench::visit::{End, Others, Rig};
 use calc::hydraulics::piece::Piece;
 use calc::quantity::{AbsolutePressure, FlowFactor, GaugePressure, Length, Temperature, Volume, VolumeFlow};
 
@@ -11,6 +11,9 @@ use crate::plan::{Logger, ReadingKind, ReadingPlan, RigPlan, Sampling, VisitPlan
 
 /// Second of the first invented visit, 2026-01-05 08:00 UTC.
 const FIRST_S: i64 = 1_767_600_000;
+
+/// How often leaks are also looked for at half the pressure (own choice).
+const SECOND_PRESSURE: f64 = 0.15;
 
 /// A rig, and whether its gauges are read by hand.
 pub(super) fn rig(options: &Invention, chance: &mut Chance) -> (RigPlan, bool) {
@@ -75,7 +78,11 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
         together: false,
     })];
     if chance.happens(0.8) {
-        readings.push(reading(ReadingKind::CrossWatch { pressure, sampling: at(2.0, 60.0) }));
+        readings.push(reading(ReadingKind::CrossWatch {
+            together: false,
+            pressure,
+            sampling: at(2.0, 60.0),
+        }));
     }
     if chance.happens(0.85) {
         // Long enough for a narrow circuit, about 300 samples.
@@ -88,7 +95,7 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
     }
     if vessel && chance.happens(0.55) {
         let through_fixture = chance.happens(0.6);
-        readings.push(reading(ReadingKind::Volume { by_air: true, through_fixture }));
+        readings.push(reading(ReadingKind::Volume { by_air: true, through_fixture, from: End::Inlet }));
     }
     let shares = [vec![1.0], vec![1.0, 0.7, 0.4], vec![1.0, 0.8, 0.6, 0.45, 0.3]]
         [chance.by_weight(&[0.4, 0.3, 0.3])]
@@ -97,7 +104,17 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
     let sampling = chance.happens(0.7).then(|| at(10.0, 60.0));
     readings.push(reading(ReadingKind::Flow { shares, others, sampling }));
     if !vessel && chance.happens(0.3) {
-        readings.push(reading(ReadingKind::Volume { by_air: false, through_fixture: chance.happens(0.5) }));
+        let through_fixture = chance.happens(0.5);
+        readings.push(reading(ReadingKind::Volume { by_air: false, through_fixture, from: End::Inlet }));
+    }
+    if chance.happens(SECOND_PRESSURE) {
+        let what = ReadingKind::LeakDown {
+            pressure: GaugePressure::from_bar(rounded(0.5 * pressure.bar(), 0.1)),
+            sampling: at(10.0, seconds),
+            hold_s,
+            together: false,
+        };
+        readings.insert(1, reading(what));
     }
     let day = i64::try_from(seed % 3000).unwrap_or(0);
     VisitPlan {

@@ -4,15 +4,18 @@ use calc::hydraulics::circuit::clean_flow_factor;
 use calc::hydraulics::piece::Piece;
 use calc::hydraulics::volume::main_bore;
 use calc::numeric::math;
-use calc::quantity::{LeakRate, Length};
+use calc::quantity::{LeakRate, Length, PressureDrop};
 
 use super::Invention;
 use crate::chance::{Chance, Purpose};
+use crate::physics::Physics;
 use crate::plan::{Condition, Fault, Layer, Leak, LeakLaw, Plug, TooMuch};
 use crate::steel::today::today;
 
 /// Flow that is left, as a share of that as new: lightest and heaviest trouble.
 const LEFT: (f64, f64) = (0.95, 0.35);
+/// How often a leak is laminar, an orifice, a seat, an opening crack (own choice).
+const LAWS: [f64; 4] = [0.45, 0.30, 0.12, 0.13];
 /// Halvings of the interval of thicknesses or plugs.
 const HALVINGS: u32 = 9;
 
@@ -51,17 +54,20 @@ pub(super) fn fault(pieces: &[Piece], options: &Invention, chance: &mut Chance) 
 /// A leak between two rates, evenly in the logarithm.
 pub(super) fn leak(low_mbar_l_s: f64, high_mbar_l_s: f64, chance: &mut Chance) -> Leak {
     let ln = chance.between(math::ln(low_mbar_l_s), math::ln(high_mbar_l_s));
-    Leak {
-        rate: LeakRate::from_mbar_l_s(math::exp(ln)),
-        law: if chance.happens(0.6) { LeakLaw::Laminar } else { LeakLaw::Orifice },
-    }
+    let law = match chance.by_weight(&LAWS) {
+        0 => LeakLaw::Laminar,
+        1 => LeakLaw::Orifice,
+        2 => LeakLaw::Seat(PressureDrop::from_bar(chance.between(1.5, 6.0))),
+        _ => LeakLaw::OpeningCrack(PressureDrop::from_bar(chance.between(0.5, 8.0))),
+    };
+    Leak { rate: LeakRate::from_mbar_l_s(math::exp(ln)), law }
 }
 
 /// Flow left by a fault, as a share of that as drawn; nothing if the fault does not fit.
 fn left(pieces: &[Piece], fault: &Fault) -> Option<f64> {
     // The same draws each time, so that severity is the only thing that changes.
     let mut chance = Chance::new(0, Purpose::Invention, 1);
-    let today = today(pieces, fault, &mut chance).ok()?;
+    let today = today(pieces, fault, Physics::Matching, &mut chance).ok()?;
     Some(clean_flow_factor(&today.pieces).ok()? / clean_flow_factor(pieces).ok()?)
 }
 

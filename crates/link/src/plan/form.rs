@@ -13,9 +13,16 @@ const RATE_MBAR_L_S: Kind = Kind::Number { low: 1e-5, high: 1000.0 };
 const TEST_BAR_G: Kind = Kind::Number { low: 0.5, high: 12.0 };
 const LAW: Field = Field::preset(
     "law",
-    Kind::Choice(&["laminar", "orifice"]),
+    Kind::Choice(&["laminar", "orifice", "seat", "opening-crack", "opens-above"]),
     Preset::Text("laminar"),
-    "how the leak depends on pressure: narrow crack or short hole",
+    "how the leak depends on pressure: narrow crack, short hole, seat pressed shut, crack pushed open, crack shut below a pressure",
+);
+const LAW_PRESSURE: Field = Field::preset(
+    "law_pressure_bar",
+    Kind::Number { low: 0.3, high: 50.0 },
+    Preset::Number(3.0),
+    "pressure in which a seat shrinks to 1/e, at which an opening crack has doubled its width, or above which a leak of law \
+     opens-above is open",
 );
 
 /// The fields of a plan file.
@@ -31,6 +38,12 @@ static PLAN: &[Field] = &[
         Kind::Number { low: 0.0, high: 9e15 },
         Preset::Number(1.0),
         "seed of all draws, a whole number",
+    ),
+    Field::preset(
+        "physics",
+        Kind::Choice(&["matching", "other"]),
+        Preset::Text("matching"),
+        "loss laws of the simulated world: those that the judgement believes in, or other ones",
     ),
     Field::required("mould", Kind::Record(MOULD), "the tool"),
     Field::required("circuit", Kind::List { of: &Kind::Record(CIRCUIT), least: 1 }, "its circuits"),
@@ -116,6 +129,7 @@ static TRUTH: &[Field] = &[
     Field::optional("blocked_at", SHARE, "nothing passes from this share of the path on"),
     Field::optional("leak_out_mbar_l_s", RATE_MBAR_L_S, "leak to the outside at 7 bar absolute"),
     LAW,
+    LAW_PRESSURE,
     Field::optional(
         "too_much",
         Kind::Choice(&["missing-baffle", "short-cut"]),
@@ -132,6 +146,7 @@ static ACROSS: &[Field] = &[
     Field::required("circuits", Kind::List { of: &Kind::Text, least: 2 }, "the two circuits"),
     Field::required("rate_mbar_l_s", RATE_MBAR_L_S, "rate at 7 bar absolute against the air"),
     LAW,
+    LAW_PRESSURE,
 ];
 
 static RIG: &[Field] = &[
@@ -304,6 +319,12 @@ static READINGS: &[Variant] = &[
         text: "one circuit charged, its neighbours watched; without circuits: those that fell",
         fields: &[
             CIRCUITS,
+            Field::preset(
+                "together",
+                Kind::Flag,
+                Preset::Flag(false),
+                "the named circuits charged at the same time, instead of one after the other",
+            ),
             LOGGER,
             PRESSURE,
             Field::preset("seconds", SECONDS, Preset::Number(60.0), "length"),
@@ -326,6 +347,12 @@ static READINGS: &[Variant] = &[
                 Kind::Flag,
                 Preset::Flag(true),
                 "whether hoses are in the number",
+            ),
+            Field::preset(
+                "from",
+                Kind::Choice(&["inlet", "outlet"]),
+                Preset::Text("inlet"),
+                "end from which it is filled",
             ),
         ],
     },

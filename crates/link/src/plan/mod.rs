@@ -5,9 +5,11 @@ mod read;
 mod read_parts;
 
 use bench::mould::{CircuitId, Known, MouldId, Process};
-use bench::visit::{Others, Rig, TreatmentKind};
+use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::hydraulics::piece::Piece;
-use calc::quantity::{GaugePressure, LeakRate, Length, Temperature, Volume};
+use calc::quantity::{GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume};
+
+use crate::physics::Physics;
 
 /// A whole plan.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +30,8 @@ pub struct Plan {
     pub visit: VisitPlan,
     /// What the operator does wrong.
     pub slips: Slips,
+    /// Laws of the simulated world.
+    pub physics: Physics,
     /// Seed that the plan's file proposes.
     pub seed: u64,
 }
@@ -140,12 +144,21 @@ pub struct Leak {
 }
 
 /// How a leak's rate depends on pressure.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LeakLaw {
     /// Narrow and long: with the difference of the squared pressures.
     Laminar,
     /// A short hole: with the higher pressure while the flow is choked.
     Orifice,
+    /// A narrow crack that opens only above a pressure difference.
+    OpensAbove {
+        /// The difference, bar.
+        difference_bar: f64,
+    },
+    /// A seat that pressure presses shut: an orifice that shrinks to 1/e in this pressure difference.
+    Seat(PressureDrop),
+    /// A crack that pressure pushes open: laminar, twice as wide at this pressure difference as without pressure.
+    OpeningCrack(PressureDrop),
 }
 
 /// A leak from one circuit into another.
@@ -259,6 +272,8 @@ pub enum ReadingKind {
     },
     /// One charged, others watched. Without circuits: those that fell in the leak-down.
     CrossWatch {
+        /// The named circuits charged at the same time, instead of one after the other.
+        together: bool,
         /// Test pressure.
         pressure: GaugePressure,
         /// Sampling.
@@ -270,6 +285,8 @@ pub enum ReadingKind {
         by_air: bool,
         /// Whether hoses are in the number.
         through_fixture: bool,
+        /// End from which air or water went in.
+        from: End,
     },
     /// Something done.
     Treatment {

@@ -6,13 +6,14 @@ use bench::mould::{CircuitId, Known, MouldId, Process};
 use calc::form::{self, Fault as FormFault, Input, Value};
 use calc::hydraulics::piece::Piece;
 use calc::hydraulics::piece_form;
-use calc::quantity::{LeakRate, Length};
+use calc::quantity::{LeakRate, Length, PressureDrop};
 
 use super::form::plan_form;
 use super::read_parts::{others, readings, rig, visit};
 use super::{
     BaselinePlan, CircuitPlan, Condition, Fault, Layer, Leak, LeakAcross, LeakLaw, Plan, Plug, Slips, TooMuch,
 };
+use crate::physics::Physics;
 
 type Faults = Vec<FormFault>;
 
@@ -43,6 +44,7 @@ impl Plan {
             rig,
             visit: super::VisitPlan { readings: readings(input), ..visit },
             slips,
+            physics: if input.text("physics") == "other" { Physics::Other } else { Physics::Matching },
             seed: seed(input, &mut faults),
         };
         names(&plan, &mut faults);
@@ -119,7 +121,14 @@ fn baseline(input: Input<'_>) -> BaselinePlan {
 }
 
 fn law(input: Input<'_>) -> LeakLaw {
-    if input.text("law") == "orifice" { LeakLaw::Orifice } else { LeakLaw::Laminar }
+    let pressure = PressureDrop::from_bar(input.number("law_pressure_bar"));
+    match input.text("law") {
+        "orifice" => LeakLaw::Orifice,
+        "seat" => LeakLaw::Seat(pressure),
+        "opening-crack" => LeakLaw::OpeningCrack(pressure),
+        "opens-above" => LeakLaw::OpensAbove { difference_bar: pressure.bar() },
+        _ => LeakLaw::Laminar,
+    }
 }
 
 #[expect(

@@ -1,6 +1,6 @@
 //! From the tree of values to a plan: rig, visit, readings.
 
-use bench::visit::{Others, Rig, TreatmentKind};
+use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::form::{Fault as FormFault, Input, Value};
 use calc::quantity::{AbsolutePressure, GaugePressure, Temperature, Volume, VolumeFlow};
 
@@ -136,10 +136,15 @@ fn what(input: Input<'_>) -> ReadingKind {
             others: others(input),
             sampling: input.flag("trace").then(|| sampling(input)),
         },
-        "cross-watch" => ReadingKind::CrossWatch { pressure: pressure(), sampling: sampling(input) },
+        "cross-watch" => ReadingKind::CrossWatch {
+            together: input.flag("together"),
+            pressure: pressure(),
+            sampling: sampling(input),
+        },
         "volume" => ReadingKind::Volume {
             by_air: input.text("method") != "drained",
             through_fixture: input.flag("through_fixture"),
+            from: if input.text("from") == "outlet" { End::Outlet } else { End::Inlet },
         },
         "treatment" => ReadingKind::Treatment {
             kind: treatment(input.text("what")),

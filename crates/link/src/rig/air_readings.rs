@@ -1,6 +1,6 @@
 //! Readings with air on one circuit: leak-down, air passage, filled volume.
 
-use bench::visit::{AirPassage, Charged, Decay, LeakDown, VolumeMethod, VolumeReading};
+use bench::visit::{AirPassage, Charged, Decay, End, LeakDown, VolumeMethod, VolumeReading};
 use calc::estimate::{Uncertain, root_sum_square};
 use calc::numeric::math;
 use calc::quantity::{Duration, GaugePressure, Temperature, Volume};
@@ -48,14 +48,31 @@ pub(super) struct Watched {
 impl Bench<'_> {
     /// Volume that the supply side can charge: all of it, or up to a block.
     pub fn chargeable(&self, listed: usize) -> Volume {
+        self.chargeable_from(listed, End::Inlet)
+    }
+
+    /// The same from either end: hoses and couplings of that end, and the bore up to the block.
+    fn chargeable_from(&self, listed: usize, end: End) -> Volume {
         let circuit = self.really[listed];
         let port = self.port(listed);
-        let volume = match self.blocked_at(circuit) {
-            Some(place) => port.supply_volume + self.today[circuit].volume() * place,
-            None => port.volume + self.today[circuit].volume(),
+        let volume = match (self.blocked_at(circuit), end) {
+            (Some(_), End::Inlet) => port.supply_volume + self.bore_from(circuit, end),
+            (Some(_), End::Outlet) => port.volume - port.supply_volume + self.bore_from(circuit, end),
+            (None, _) => port.volume + self.bore_from(circuit, end),
         };
         // Even a block right behind the coupling leaves the coupling's own room.
         if volume.ml() < 0.5 { Volume::from_ml(0.5) } else { volume }
+    }
+
+    /// Volume of the bore from one end: all of it, or up to a block.
+    fn bore_from(&self, circuit: usize, end: End) -> Volume {
+        let today = &self.today[circuit];
+        let Some(place) = self.blocked_at(circuit) else { return today.volume() };
+        let before = today.volume_before(place);
+        match end {
+            End::Inlet => before,
+            End::Outlet => today.volume() - before,
+        }
     }
 
     /// How the closed circuit would move without leaks.
@@ -253,21 +270,21 @@ impl Bench<'_> {
     pub fn volume_by_air(
         &self,
         listed: usize,
-        through_fixture: bool,
+        (from, through_fixture): (End, bool),
         chance: &mut Chance,
     ) -> Result<VolumeReading, SimulationError> {
         let circuit = self.really[listed];
         let vessel = self.vessel().ok_or(SimulationError::NoVessel)?;
         let stated = self.plan.rig.stated.reference_volume.ok_or(SimulationError::NoVessel)?;
-        let bore = self.today[circuit].volume() * self.blocked_at(circuit).unwrap_or(1.0);
-        let volume = if through_fixture { self.chargeable(listed) } else { bore };
+        let volume =
+            if through_fixture { self.chargeable_from(listed, from) } else { self.bore_from(circuit, from) };
         let before = 6.0 + 0.05 * chance.normal();
         let air = self.air.bar();
         let even = (vessel.ml() * (before + air) + volume.ml() * air) / (vessel.ml() + volume.ml());
         let lost: f64 = self
             .leaks
             .iter()
-            .filter(|(from, to, _)| *from == circuit || *to == Some(circuit))
+            .filter(|(one, other, _)| *one == circuit || *other == Some(circuit))
             .map(|(_, _, passage)| {
                 let joined = calc::quantity::AbsolutePressure::from_bar(even);
                 passage.rate(joined, self.air).mbar_l_s() * JOINED_S / (vessel + volume).l() * 1e-3
@@ -285,6 +302,7 @@ impl Bench<'_> {
                 joined: read(joined),
             },
             through_fixture,
+            from,
         })
     }
 
@@ -292,11 +310,11 @@ impl Bench<'_> {
     pub fn volume_by_draining(
         &self,
         listed: usize,
-        through_fixture: bool,
+        (from, through_fixture): (End, bool),
         chance: &mut Chance,
     ) -> VolumeReading {
-        let bore = self.today[self.really[listed]].volume().ml();
-        let volume = if through_fixture { bore + self.port(listed).volume.ml() } else { bore };
+        let bore = || self.bore_from(self.really[listed], from);
+        let volume = if through_fixture { self.chargeable_from(listed, from) } else { bore() }.ml();
         let stays = -1.5 * math::ln(chance.between(1e-9, 1.0));
         let read =
             rounded(((volume - stays) * (1.0 + 0.01 * chance.normal()) + chance.normal()).max(0.0), 1.0);
@@ -304,6 +322,7 @@ impl Bench<'_> {
         VolumeReading {
             method: VolumeMethod::Drained { volume_ml: Uncertain::new(read, standard) },
             through_fixture,
+            from,
         }
     }
 }

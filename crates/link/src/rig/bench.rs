@@ -4,7 +4,7 @@ use bench::finding::BoreState;
 use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould};
 use bench::visit::Rig;
 use calc::estimate::Uncertain;
-use calc::hydraulics::circuit::{HydraulicsError, clean_flow_factor};
+use calc::hydraulics::circuit::HydraulicsError;
 use calc::hydraulics::piece::Piece;
 use calc::hydraulics::volume::filled_volume;
 use calc::quantity::{AbsolutePressure, FlowFactor, Length, SonicConductance, Temperature, Volume};
@@ -14,6 +14,7 @@ use crate::air::leak::Passage;
 use crate::air::path::AirPath;
 use crate::chance::{Chance, Purpose};
 use crate::instruments::{Instruments, rounded};
+use crate::physics::{Physics, Way};
 use crate::plan::{BaselinePlan, CircuitPlan, Condition, Plan};
 use crate::steel::drilled::Shop;
 use crate::steel::today::{Today, today};
@@ -70,7 +71,7 @@ impl<'a> Bench<'a> {
         let ports: Vec<Port> = (0..plan.rig.ports.max(1)).map(|_| port(plan, &mut chance)).collect();
         let port_numbers = ports
             .iter()
-            .map(|port| port_numbers(port, plan.visit.steel, air))
+            .map(|port| port_numbers(plan.physics, port, plan.visit.steel, air))
             .collect::<Result<_, _>>()
             .map_err(SimulationError::Rig)?;
         let shop = Shop::drawn(&mut Chance::new(seed, Purpose::Shop, 0));
@@ -203,19 +204,25 @@ fn port(plan: &Plan, chance: &mut Chance) -> Port {
     Port { supply, back, supply_volume, volume }
 }
 
-fn port_numbers(port: &Port, steel: Temperature, air: AbsolutePressure) -> Result<Numbers, HydraulicsError> {
+fn port_numbers(
+    physics: Physics,
+    port: &Port,
+    steel: Temperature,
+    air: AbsolutePressure,
+) -> Result<Numbers, HydraulicsError> {
     let joined = [port.supply.as_slice(), port.back.as_slice()].concat();
-    numbers(&joined, port.volume, steel, air)
+    numbers(physics, &joined, port.volume, steel, air)
 }
 
 fn numbers(
+    physics: Physics,
     pieces: &[Piece],
     volume: Volume,
     steel: Temperature,
     air: AbsolutePressure,
 ) -> Result<Numbers, HydraulicsError> {
     Ok(Numbers {
-        flow_factor: clean_flow_factor(pieces)?,
+        flow_factor: Way::new(physics, pieces)?.flow_factor()?,
         volume,
         sonic_conductance: AirPath::new(pieces, steel, air)?.sonic_conductance(),
     })
@@ -229,15 +236,16 @@ fn one_circuit(
     air: AbsolutePressure,
 ) -> Result<(Today, CircuitTruth), SimulationError> {
     let pieces_as_new = drilled::drilled(&circuit.pieces, shop, &mut chance);
-    let now = today(&pieces_as_new, &circuit.fault, &mut chance)
+    let now = today(&cut(plan.physics, &pieces_as_new), &circuit.fault, plan.physics, &mut chance)
         .map_err(|fault| SimulationError::Fault { circuit: circuit.id.clone(), fault })?;
     let problem = |problem| SimulationError::Circuit { circuit: circuit.id.clone(), problem };
     let steel = plan.visit.steel;
-    let as_new = numbers(&pieces_as_new, filled_volume(&pieces_as_new), steel, air).map_err(problem)?;
-    let numbers_today = if now.pieces == pieces_as_new {
+    let as_new =
+        numbers(plan.physics, &pieces_as_new, filled_volume(&pieces_as_new), steel, air).map_err(problem)?;
+    let numbers_today = if now.pieces == pieces_as_new || circuit.fault == crate::plan::Fault::default() {
         as_new
     } else {
-        numbers(&now.pieces, now.volume(), steel, air).map_err(problem)?
+        numbers(plan.physics, &now.pieces, now.volume(), steel, air).map_err(problem)?
     };
     let (state, layer, plug) = match circuit.fault.condition {
         Condition::AsNew => (BoreState::AsNew, None, None),
@@ -248,7 +256,7 @@ fn one_circuit(
     };
     let layer_share = match plug {
         Some(plug) if state == BoreState::Mixed => {
-            Some(layer_share(&now.pieces, plug, &as_new, &numbers_today).map_err(problem)?)
+            Some(layer_share(plan.physics, &now.pieces, plug, &as_new, &numbers_today).map_err(problem)?)
         }
         _ => None,
     };
@@ -273,6 +281,7 @@ fn one_circuit(
 
 /// Share of the layer in the extra loss: the same pieces without the plug tell.
 fn layer_share(
+    physics: Physics,
     pieces: &[Piece],
     plug: Length,
     as_new: &Numbers,
@@ -285,7 +294,7 @@ fn layer_share(
         let ratio = as_new.flow_factor / factor;
         ratio * ratio - 1.0
     };
-    Ok((extra(clean_flow_factor(&bare)?) / extra(today.flow_factor)).clamp(0.0, 1.0))
+    Ok((extra(Way::new(physics, &bare)?.flow_factor()?) / extra(today.flow_factor)).clamp(0.0, 1.0))
 }
 
 pub(super) fn place_of(
@@ -320,4 +329,18 @@ fn leaks(
         Ok((from, Some(to), Passage::new(leak.leak, air)))
     });
     out.chain(across).collect()
+}
+
+/// Under the other laws a layer is not the same everywhere: bores are looked at in thirds.
+fn cut(physics: Physics, pieces: &[Piece]) -> Vec<Piece> {
+    if physics == Physics::Matching {
+        return pieces.to_vec();
+    }
+    let thirds = |piece: &Piece| match piece {
+        Piece::Bore { diameter, length, roughness } => {
+            vec![Piece::Bore { diameter: *diameter, length: *length * (1.0 / 3.0), roughness: *roughness }; 3]
+        }
+        piece => vec![piece.clone()],
+    };
+    pieces.iter().flat_map(thirds).collect()
 }

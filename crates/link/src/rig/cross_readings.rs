@@ -1,7 +1,7 @@
-//! One circuit charged, its neighbours closed at the air's pressure and watched.
+//! One circuit or several charged, their neighbours closed at the air's pressure and watched.
 
 use bench::mould::CircuitId;
-use bench::visit::CrossWatch;
+use bench::visit::{CrossWatch, Decay};
 
 use super::air_readings::{Test, Watched};
 use super::bench::Bench;
@@ -30,31 +30,43 @@ impl Bench<'_> {
     }
 
     /// Circuits that hang on the other ports meanwhile: known neighbours first, then the nearest of the list.
-    fn watchers(&self, listed: usize) -> Vec<usize> {
-        let neighbours = &self.plan.circuits[listed].neighbours;
-        let mut others: Vec<usize> = (0..self.really.len()).filter(|other| *other != listed).collect();
-        let distant = |other: &usize| {
-            (!neighbours.contains(&self.plan.circuits[*other].id), other.abs_diff(listed), *other)
+    fn watchers(&self, charged: &[usize]) -> Vec<usize> {
+        let known = |other: usize| {
+            charged
+                .iter()
+                .any(|one| self.plan.circuits[*one].neighbours.contains(&self.plan.circuits[other].id))
         };
-        others.sort_by_key(distant);
-        others.truncate(self.ports.len().saturating_sub(1));
+        let mut others: Vec<usize> =
+            (0..self.really.len()).filter(|other| !charged.contains(other)).collect();
+        let nearest = |other: usize| charged.iter().map(|one| other.abs_diff(*one)).min();
+        others.sort_by_key(|other| (!known(*other), nearest(*other), *other));
+        others.truncate(self.ports.len().saturating_sub(charged.len()));
         others.sort_unstable();
         others
     }
 
-    pub fn cross_watch(&self, listed: usize, test: Test, logger: Logger, chance: &mut Chance) -> CrossWatch {
-        let watchers = self.watchers(listed);
+    pub fn cross_watch(
+        &self,
+        charged: &[usize],
+        test: Test,
+        logger: Logger,
+        chance: &mut Chance,
+    ) -> CrossWatch {
+        let watchers = self.watchers(charged);
         let (count, step_s) = (test.sampling.count(), test.sampling.step_s());
-        let charged = self.really[listed];
         let drift_k_s = 0.001 * chance.normal();
-        let supply = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
-        let mut vessels = vec![Vessel {
-            volume_m3: self.chargeable(listed).m3(),
-            start_pa: supply,
-            kept: false,
-            factors: self.settling(listed, test, drift_k_s, chance).factors(step_s, count),
-        }];
-        let mut places = vec![(charged, 0)];
+        let mut vessels = Vec::new();
+        let mut places = Vec::new();
+        for one in charged {
+            let supply = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
+            places.push((self.really[*one], vessels.len()));
+            vessels.push(Vessel {
+                volume_m3: self.chargeable(*one).m3(),
+                start_pa: supply,
+                kept: false,
+                factors: self.settling(*one, test, drift_k_s, chance).factors(step_s, count),
+            });
+        }
         for other in &watchers {
             places.push((self.really[*other], vessels.len()));
             let drift = WATCHED_DRIFT_MBAR_S * 1e2 * chance.normal() / self.air.pa();
@@ -83,14 +95,16 @@ impl Bench<'_> {
             self.written(&watched, test.sampling, logger, chance)
         };
         let id = |listed: usize| -> CircuitId { self.plan.circuits[listed].id.clone() };
-        let charged_decay = seen.first().map(|column| written(column));
-        let watched =
-            watchers.iter().zip(seen.iter().skip(1)).map(|(other, column)| (id(*other), written(column)));
-        let watched = watched.collect();
+        let mut decays: Vec<Decay> = seen.iter().map(|column| written(column)).collect();
+        let watched = watchers.iter().copied().map(id).zip(decays.split_off(charged.len().min(decays.len())));
+        let watched: Vec<(CircuitId, Decay)> = watched.collect();
+        let mut charged_decays = charged.iter().copied().map(id).zip(decays);
+        let charged_decay = charged_decays.next().map(|(_, decay)| decay);
+        let also_charged = charged_decays.map(|(id, decay)| (id, Some(decay))).collect();
         let open = (0..self.really.len())
-            .filter(|other| *other != listed && !watchers.contains(other))
+            .filter(|other| !charged.contains(other) && !watchers.contains(other))
             .map(id)
             .collect();
-        CrossWatch { open, charged_decay, watched }
+        CrossWatch { open, charged_decay, also_charged, watched }
     }
 }

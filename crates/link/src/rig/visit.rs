@@ -96,6 +96,18 @@ impl Bench<'_> {
                 let treatment = Treatment { kind: *kind, remark: remark.clone() };
                 return self.for_each_named(reading, What::Treatment(treatment), diary);
             }
+            ReadingKind::CrossWatch { together: true, pressure, sampling } => {
+                let test = Test { pressure: *pressure, sampling: *sampling, hold_s: 10.0 };
+                let Some(first) = listed.first() else { return Ok(()) };
+                let mut chance = self.chance(number, *first);
+                let id = Some(self.plan.circuits[*first].id.clone());
+                diary.write(
+                    id,
+                    What::CrossWatch(self.cross_watch(&listed, test, logger, &mut chance)),
+                    logger,
+                );
+                return Ok(());
+            }
             ReadingKind::Flow { others: Others::Open, .. } => {
                 return self.all_open(number, &listed, held, logger, diary);
             }
@@ -185,17 +197,17 @@ impl Bench<'_> {
                 let flows: Vec<Flow> = self.flow_alone(place, shares, *sampling, logger, chance)?;
                 Ok(flows.into_iter().map(What::Flow).collect())
             }
-            ReadingKind::CrossWatch { pressure, sampling } => {
+            ReadingKind::CrossWatch { pressure, sampling, .. } => {
                 let test = Test { pressure: *pressure, sampling: *sampling, hold_s: 10.0 };
-                one(What::CrossWatch(self.cross_watch(place, test, logger, chance)))
+                one(What::CrossWatch(self.cross_watch(&[place], test, logger, chance)))
             }
-            ReadingKind::Volume { by_air: true, through_fixture } => {
-                one(What::Volume(self.volume_by_air(place, *through_fixture, chance)?))
+            ReadingKind::Volume { by_air: true, through_fixture, from } => {
+                one(What::Volume(self.volume_by_air(place, (*from, *through_fixture), chance)?))
             }
             // Draining needs water in the circuit first.
             ReadingKind::Volume { .. } if held.contains(&place) => Ok(Vec::new()),
-            ReadingKind::Volume { through_fixture, .. } => {
-                one(What::Volume(self.volume_by_draining(place, *through_fixture, chance)))
+            ReadingKind::Volume { through_fixture, from, .. } => {
+                one(What::Volume(self.volume_by_draining(place, (*from, *through_fixture), chance)))
             }
             ReadingKind::Treatment { .. } | ReadingKind::Note(_) => Ok(Vec::new()),
         }

@@ -1,8 +1,7 @@
 //! Readings with water: flow points alone or with all circuits open.
 
 use bench::visit::{Flow, FlowReading, Others};
-use calc::hydraulics::circuit::{Conditions, HydraulicsError, flow_on_pump};
-use calc::hydraulics::path::Path;
+use calc::hydraulics::circuit::{Conditions, HydraulicsError};
 use calc::hydraulics::piece::Piece;
 use calc::numeric::root;
 use calc::quantity::{GaugePressure, PressureDrop, Temperature, VolumeFlow};
@@ -14,6 +13,7 @@ use super::air_readings::times;
 use super::bench::Bench;
 use crate::chance::Chance;
 use crate::instruments::rounded;
+use crate::physics::Way;
 use crate::plan::{Logger, Sampling};
 
 /// Pressure that the return line keeps, bar at 20 l/min; it rises with the square of flow.
@@ -60,8 +60,10 @@ impl Bench<'_> {
         let conditions = self.conditions(water)?;
         let pieces = self.on_the_way(listed);
         let problem = self.problem(listed);
-        let (open, _) =
-            flow_on_pump(&pieces, &conditions, &self.plan.rig.stated.pump_curve).map_err(&problem)?;
+        let way = Way::new(self.plan.physics, &pieces).map_err(&problem)?;
+        let alone =
+            on_common_pump(core::slice::from_ref(&way), &conditions, &self.plan.rig.stated.pump_curve);
+        let open = alone.map_err(&problem)?.first().copied().unwrap_or(VolumeFlow::from_m3_s(0.0));
         let between = self.between_gauges(listed, pieces).map_err(&problem)?;
         shares
             .iter()
@@ -70,7 +72,7 @@ impl Bench<'_> {
                 // A valve is set by eye.
                 let set = if *share < 1.0 { share * chance.factor(0.03) } else { 1.0 };
                 let flow = open * set.min(1.0);
-                let drop = between.drop(&conditions, flow).map_err(&problem)?.drop;
+                let drop = between.drop(&conditions, flow).map_err(&problem)?;
                 let point = point_at(flow, drop);
                 let sampling = sampling.filter(|_| place == 0 && logger != Logger::Hand);
                 Ok(self.flow_reading(&point, water, sampling, Others::Closed, chance))
@@ -79,11 +81,11 @@ impl Bench<'_> {
     }
 
     /// What lies between the two gauges.
-    fn between_gauges(&self, listed: usize, all: Vec<Piece>) -> Result<Path, HydraulicsError> {
+    fn between_gauges(&self, listed: usize, all: Vec<Piece>) -> Result<Way, HydraulicsError> {
         if self.plan.rig.gauges_at_mould {
-            Path::new(&self.today[self.really[listed]].pieces)
+            Way::new(self.plan.physics, &self.today[self.really[listed]].pieces)
         } else {
-            Path::new(&all)
+            Way::new(self.plan.physics, &all)
         }
     }
 
@@ -99,7 +101,7 @@ impl Bench<'_> {
             listed.iter().copied().filter(|l| self.blocked_at(self.really[*l]).is_none()).collect();
         let mut paths = Vec::with_capacity(open.len());
         for place in &open {
-            paths.push(Path::new(&self.on_the_way(*place)).map_err(self.problem(*place))?);
+            paths.push(Way::new(self.plan.physics, &self.on_the_way(*place)).map_err(self.problem(*place))?);
         }
         let flows = on_common_pump(&paths, &conditions, &self.plan.rig.stated.pump_curve)
             .map_err(SimulationError::Rig)?;
@@ -107,7 +109,7 @@ impl Bench<'_> {
         for (place, flow) in open.iter().zip(flows) {
             let problem = self.problem(*place);
             let between = self.between_gauges(*place, self.on_the_way(*place)).map_err(&problem)?;
-            let drop = between.drop(&conditions, flow).map_err(&problem)?.drop;
+            let drop = between.drop(&conditions, flow).map_err(&problem)?;
             let reading = self.flow_reading(&point_at(flow, drop), water, None, Others::Open, chance);
             readings.push((*place, reading));
         }
@@ -158,13 +160,13 @@ fn point_at(flow: VolumeFlow, drop: PressureDrop) -> Point {
 
 /// Flows of parallel paths on one pump: the manifold's pressure at which pump and paths agree on the sum.
 fn on_common_pump(
-    paths: &[Path],
+    paths: &[Way],
     conditions: &Conditions,
     curve: &[(VolumeFlow, GaugePressure)],
 ) -> Result<Vec<VolumeFlow>, HydraulicsError> {
     let flows_at = |pressure_pa: f64| -> Result<Vec<VolumeFlow>, HydraulicsError> {
         let drop = PressureDrop::from_pa(pressure_pa);
-        paths.iter().map(|path| Ok(path.flow(conditions, drop)?.0)).collect()
+        paths.iter().map(|path| path.flow(conditions, drop)).collect()
     };
     let shut_off = curve.first().map_or(0.0, |point| point.1.pa());
     let mut failed = None;
@@ -200,11 +202,16 @@ fn pump_pa(curve: &[(VolumeFlow, GaugePressure)], flow_m3_s: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::physics::Physics;
     use calc::hydraulics::circuit::reference_conditions;
     use calc::quantity::FlowFactor;
 
-    fn coupling(flow_factor_m3_h: f64) -> Path {
-        Path::new(&[Piece::Coupling { flow_factor: FlowFactor::from_m3_h(flow_factor_m3_h) }]).unwrap()
+    fn coupling(flow_factor_m3_h: f64) -> Way {
+        Way::new(
+            Physics::Matching,
+            &[Piece::Coupling { flow_factor: FlowFactor::from_m3_h(flow_factor_m3_h) }],
+        )
+        .unwrap()
     }
 
     fn curve() -> Vec<(VolumeFlow, GaugePressure)> {

@@ -6,12 +6,15 @@ use calc::quantity::{Length, Volume};
 
 use super::reshape::{Reshape, fits, reshaped};
 use crate::chance::Chance;
+use crate::physics::Physics;
 use crate::plan::{Condition, Fault, Layer, Plug, TooMuch};
 
 /// Sand-grain roughness of a deposit, middle and standard deviation of its logarithm (a factor of two either way;
 /// simulated in preparation: from memory, no source).
 const DEPOSIT_UM: f64 = 60.0;
 const DEPOSIT_LN_SD: f64 = 0.5;
+/// Under the other laws: standard deviation of ln thickness from piece to piece.
+const UNEVEN_LN_SD: f64 = 0.3;
 /// Roughest wall that the friction law covers, with a margin.
 const ROUGHEST: f64 = 0.045;
 
@@ -52,13 +55,24 @@ impl Today {
     pub fn volume(&self) -> Volume {
         filled_volume(&self.pieces) + self.beside
     }
+
+    /// Volume before this share of the path, 0 to 1.
+    #[must_use]
+    pub fn volume_before(&self, share: f64) -> Volume {
+        volume_before(&self.pieces, path_length(&self.pieces).m() * share) + self.beside * share
+    }
 }
 
 /// The circuit with its faults.
 ///
 /// # Errors
 /// [`FaultError`] if a fault does not fit the pieces.
-pub fn today(drilled: &[Piece], fault: &Fault, chance: &mut Chance) -> Result<Today, FaultError> {
+pub fn today(
+    drilled: &[Piece],
+    fault: &Fault,
+    physics: Physics,
+    chance: &mut Chance,
+) -> Result<Today, FaultError> {
     let mut pieces = drilled.to_vec();
     let mut beside = Volume::from_ml(0.0);
     match fault.too_much {
@@ -71,15 +85,29 @@ pub fn today(drilled: &[Piece], fault: &Fault, chance: &mut Chance) -> Result<To
     }
     pieces = match fault.condition {
         Condition::AsNew => pieces,
-        Condition::EvenDeposit(layer) => coated(&pieces, layer, chance)?,
+        Condition::EvenDeposit(layer) => coated(&pieces, layer, physics, chance)?,
         Condition::LocalPlug(plug) => plugged(pieces, plug, chance)?,
-        Condition::Mixed(layer, plug) => plugged(coated(&pieces, layer, chance)?, plug, chance)?,
+        Condition::Mixed(layer, plug) => plugged(coated(&pieces, layer, physics, chance)?, plug, chance)?,
         Condition::Rough { roughness } => pieces
             .iter()
             .map(|piece| reshaped(piece, &mut Corroded { roughness, hole: Length::from_mm(1e3) }))
             .collect(),
     };
     Ok(Today { pieces, beside })
+}
+
+/// Volume of the first stretch of pieces, of this length in m. In a split it goes on evenly in all branches.
+fn volume_before(pieces: &[Piece], length_m: f64) -> Volume {
+    let mut left = length_m;
+    let mut sum = Volume::from_ml(0.0);
+    for piece in pieces {
+        let one = core::slice::from_ref(piece);
+        let own = path_length(one).m();
+        let share = if own > 0.0 { (left / own).clamp(0.0, 1.0) } else { 0.0 };
+        sum = sum + filled_volume(one) * share;
+        left -= own;
+    }
+    sum
 }
 
 struct Corroded {
@@ -125,14 +153,21 @@ impl Reshape for Coating {
 }
 
 /// A layer on a share of the path. Where the share is not whole, bores are covered in part, other pieces in turn.
-fn coated(pieces: &[Piece], layer: Layer, chance: &mut Chance) -> Result<Vec<Piece>, FaultError> {
+fn coated(
+    pieces: &[Piece],
+    layer: Layer,
+    physics: Physics,
+    chance: &mut Chance,
+) -> Result<Vec<Piece>, FaultError> {
     let closed = || FaultError::Closed { thickness_mm: layer.thickness.mm() };
     let roughness = Length::from_um(DEPOSIT_UM * chance.factor(DEPOSIT_LN_SD));
     let share = layer.share_of_length.clamp(0.0, 1.0);
     let mut made = Vec::with_capacity(pieces.len());
     let mut due = 0.5;
     for piece in pieces {
-        let mut coating = Coating { thickness: layer.thickness, roughness, narrowest: Length::from_mm(1e3) };
+        let uneven = if physics == Physics::Other { chance.factor(UNEVEN_LN_SD).min(1.5) } else { 1.0 };
+        let mut coating =
+            Coating { thickness: layer.thickness * uneven, roughness, narrowest: Length::from_mm(1e3) };
         let covered = Some(reshaped(piece, &mut coating)).filter(fits).ok_or_else(closed)?;
         match (piece, covered) {
             (
@@ -299,7 +334,7 @@ mod tests {
     }
 
     fn with(fault: Fault) -> Today {
-        today(&circuit(), &fault, &mut Chance::new(1, Purpose::Steel, 0)).unwrap()
+        today(&circuit(), &fault, Physics::Matching, &mut Chance::new(1, Purpose::Steel, 0)).unwrap()
     }
 
     fn layer(thickness_mm: f64, share_of_length: f64) -> Layer {
@@ -353,7 +388,8 @@ mod tests {
     #[test]
     fn what_does_not_fit_is_refused() {
         let mut chance = Chance::new(1, Purpose::Steel, 0);
-        let mut refused = |fault: Fault| today(&circuit(), &fault, &mut chance).unwrap_err();
+        let mut refused =
+            |fault: Fault| today(&circuit(), &fault, Physics::Matching, &mut chance).unwrap_err();
         let closed =
             refused(Fault { condition: Condition::EvenDeposit(layer(5.0, 1.0)), ..Fault::default() });
         assert!(matches!(closed, FaultError::Closed { .. }));

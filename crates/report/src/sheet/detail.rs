@@ -49,7 +49,7 @@ fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions, map: Opt
 
 /// Whether the circuit has a part in any leak of the map.
 fn is_on(map: &LeakMap, circuit: &CircuitFinding) -> bool {
-    map.paths.iter().any(|(from, to, _)| *from == circuit.id || to.as_ref() == Some(&circuit.id))
+    map.paths.iter().any(|path| path.from == circuit.id || path.to.as_ref() == Some(&circuit.id))
 }
 
 fn facts(circuit: &CircuitFinding) -> Markup {

@@ -11,7 +11,7 @@ use bench::finding::{
     Passage, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
-use bench::picture::{AirPassagePicture, FlowCurve, LeakDownPicture, LeakMap, Picture};
+use bench::picture::{AirPassagePicture, FlowCurve, LeakDownPicture, LeakMap, LeakPath, Picture};
 use calc::estimate::Estimate;
 use calc::numeric::math::exp;
 
@@ -58,7 +58,14 @@ pub fn bare_circuit(name: &str) -> CircuitFinding {
         against_baseline_percent: None,
         compared_with: None,
         state: BTreeMap::new(),
+        state_fits: None,
+        layer_share: None,
         deposit_thickness_mm: None,
+        deposit_mass_g: None,
+        plug_bore_mm: None,
+        plugged_branch_probability: 0.0,
+        next_reading: None,
+        further_readings: vec![],
         filled_volume_ml: None,
         filled_volume_percent: None,
         bore_mm: None,
@@ -168,10 +175,25 @@ fn air_passage(time_s: f64, expected_s: f64) -> Picture {
     })
 }
 
+pub fn path(from: &str, to: Option<&str>, rate: f64, probability: f64) -> LeakPath {
+    LeakPath {
+        from: id(from),
+        to: to.map(id),
+        rate_mbar_l_s: interval(rate, 0.9 * rate, 1.1 * rate),
+        probability,
+        opens_above_bar: None,
+    }
+}
+
 fn leak_map() -> LeakMap {
     LeakMap {
         circuits: ["F1", "F2", "F3", "M1", "M2", "M3"].map(id).to_vec(),
-        paths: vec![(id("M2"), Some(id("M3")), 4.1), (id("M3"), Some(id("M2")), 4.0), (id("M3"), None, 0.32)],
+        paths: vec![
+            path("M2", Some("M3"), 4.1, 1.0),
+            path("M3", Some("M2"), 4.0, 1.0),
+            path("M3", None, 0.32, 0.6),
+        ],
+        next_test: None,
     }
 }
 
@@ -453,7 +475,7 @@ pub fn long_words() -> Findings {
     }
     if let Some(map) = &mut findings.leak_map {
         map.circuits.push(id(&long()));
-        map.paths.push((id(&long()), None, 1.0));
+        map.paths.push(path(&long(), None, 1.0, 1.0));
     }
     findings.hook_up_doubts[0].circuits = vec![id(&long()), id(&long())];
     findings.hook_up_doubts[0].text = long();

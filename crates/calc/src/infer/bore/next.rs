@@ -17,8 +17,6 @@ pub const CONFIDENT: f64 = 0.95;
 const LOW_SHARE: f64 = 0.15;
 /// Scatter of a drop reading, as a share of the instruments' uncertainty.
 const SCATTER_SHARE: f64 = 0.3;
-/// What is left of the gauges' zero after zeroing them at no flow.
-const AFTER_ZEROING: f64 = 0.15;
 
 /// What the bench can read, with standard uncertainties; none: it cannot.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -40,10 +38,8 @@ pub struct Bench {
 pub enum Reading {
     /// Flow with the pump's full pressure.
     FullFlow,
-    /// Flow throttled to a seventh, gauges zeroed before.
+    /// Flow throttled to a seventh.
     LowFlow,
-    /// Flow with full pressure, gauges zeroed before.
-    ZeroedFlow,
     /// Filled volume, hoses taken out by calculation.
     VolumeWithHoses,
     /// Filled volume through short adapters.
@@ -60,7 +56,7 @@ impl Reading {
             Self::AirPassage => 2,
             Self::VolumeWithHoses => 3,
             Self::FullFlow | Self::LowFlow => 4,
-            Self::ZeroedFlow | Self::VolumeAlone => 6,
+            Self::VolumeAlone => 6,
         }
     }
 }
@@ -77,7 +73,10 @@ pub struct Worth {
 }
 
 /// All readings that the bench can take, the most telling first.
-pub fn next(judged: &[Judged<'_>], input: &BoreInput) -> Vec<Worth> {
+///
+/// `slipped`: probability that the readings so far say nothing of the circuit; no further reading mends that.
+pub fn next(judged: &[Judged<'_>], input: &BoreInput, slipped: f64) -> Vec<Worth> {
+    let threshold = CONFIDENT / (1.0 - slipped).max(1e-6);
     let Some(bench) = input.bench else { return Vec::new() };
     let mut found: Vec<Worth> = possible(&bench, input)
         .into_iter()
@@ -90,8 +89,9 @@ pub fn next(judged: &[Judged<'_>], input: &BoreInput) -> Vec<Worth> {
                     Some((one.node.class.place(), one.weight, predicted.value, spread))
                 })
                 .collect();
-            let bits = expected_information(&nodes, CLASSES);
-            let confident = expected_confident(&nodes, CLASSES, CONFIDENT);
+            let bits = (1.0 - slipped) * expected_information(&nodes, CLASSES);
+            let sure = if threshold < 1.0 { expected_confident(&nodes, CLASSES, threshold) } else { 0.0 };
+            let confident = (1.0 - slipped) * sure;
             (bits.is_finite() && confident.is_finite()).then_some(Worth { reading, bits, confident })
         })
         .collect();
@@ -106,7 +106,6 @@ fn possible(bench: &Bench, input: &BoreInput) -> Vec<Reading> {
     [
         (Reading::FullFlow, flow && full),
         (Reading::LowFlow, flow),
-        (Reading::ZeroedFlow, flow && !full),
         (Reading::VolumeWithHoses, volume_at_once),
         (Reading::VolumeAlone, bench.volume_alone_ml.is_some()),
         (Reading::AirPassage, bench.air_relative.is_some() && input.today.sonic_dm3_s_bar.is_none()),
@@ -125,24 +124,17 @@ fn shown(
 ) -> Option<(Predicted, f64)> {
     let model = Model::new(judged.profile, judged.node, input);
     let at = &judged.unknowns;
-    let drop = |share: f64, zero_left: f64| -> Option<(Predicted, f64)> {
+    let drop = |share: f64| -> Option<(Predicted, f64)> {
         let (gain, zero_bar) = bench.flow?;
         let mut predicted = model.drop_at_reference(share, gain, at);
-        if zero_left >= 1.0 {
-            predicted.value += zero_bar * at[column::ZERO];
-            predicted.row[column::ZERO] += zero_bar;
-        }
-        let own = root_sum_square(&[
-            SCATTER_SHARE * gain * 2.0 * predicted.value,
-            SCATTER_SHARE * zero_bar,
-            if zero_left < 1.0 { zero_left * zero_bar } else { 0.0 },
-        ]);
+        predicted.value += zero_bar * at[column::ZERO];
+        predicted.row[column::ZERO] += zero_bar;
+        let own = root_sum_square(&[SCATTER_SHARE * gain * 2.0 * predicted.value, SCATTER_SHARE * zero_bar]);
         Some((predicted, own))
     };
     match reading {
-        Reading::FullFlow => drop(bench.largest_flow_share.max(LOW_SHARE), 1.0),
-        Reading::ZeroedFlow => drop(bench.largest_flow_share.max(LOW_SHARE), AFTER_ZEROING),
-        Reading::LowFlow => drop(LOW_SHARE, AFTER_ZEROING),
+        Reading::FullFlow => drop(bench.largest_flow_share.max(LOW_SHARE)),
+        Reading::LowFlow => drop(LOW_SHARE),
         Reading::VolumeWithHoses => Some((model.volume_ml(false, at), bench.volume_with_hoses_ml?)),
         Reading::VolumeAlone => Some((model.volume_ml(false, at), bench.volume_alone_ml?)),
         Reading::AirPassage => Some((model.ln_sonic(false, at)?, bench.air_relative?)),

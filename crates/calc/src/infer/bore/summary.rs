@@ -32,8 +32,10 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
     let prior_sum: f64 = input.prior.classes.iter().sum();
     let fit = fit(judged);
     let slipped = slipped(fit);
-    for (probability, prior) in classes.iter_mut().zip(input.prior.classes) {
-        *probability = (1.0 - slipped) * *probability + slipped * prior / prior_sum;
+    for (place, (probability, prior)) in classes.iter_mut().zip(input.prior.classes).enumerate() {
+        // Half of it is 'none of these', half is as likely as before any reading.
+        let none = if place == Class::Unknown.place() { 0.5 } else { 0.0 };
+        *probability = (1.0 - slipped) * *probability + slipped * (0.5 * prior / prior_sum + none);
     }
     let [as_new, even_deposit, local_plug, mixed, rough, unknown] = classes;
     let plugged_branch = judged
@@ -57,7 +59,7 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
         plug_bore_mm: plug_bore(judged, input),
         mass_g: mass(judged, input),
         fit,
-        next: next::next(judged, input),
+        next: next::next(judged, input, slipped),
     }
 }
 
