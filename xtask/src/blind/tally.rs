@@ -147,7 +147,12 @@ impl Tally {
                 _ if played.truth.stopped_early.contains(&found.id) => "case: stopped early",
                 _ => "case: nothing amiss",
             };
-            let groups = [ALL, instruments(played), known(paper), case];
+            let hoses = if played.visit.rig.fixture_volume.is_some() {
+                "hoses: volume on file"
+            } else {
+                "hoses: volume not on file"
+            };
+            let groups = [ALL, instruments(played), known(paper), case, hoses, hold(played, found)];
             self.interval("leak rate", &groups, Some(stated), Some(rate), false);
         } else {
             self.tight.0 += 1;
@@ -221,6 +226,19 @@ impl Tally {
         }
         let invented = named.iter().filter(|pair| !leaks.iter().any(|leak| same(pair, &leak.between)));
         self.across.invented += invented.count() as u64;
+    }
+}
+
+/// How long the air was held on supply before the leak-down.
+fn hold(played: &Simulated, found: &CircuitFinding) -> &'static str {
+    let held = played.visit.entries.iter().find_map(|entry| match &entry.what {
+        What::LeakDown(reading) if entry.circuit.as_ref() == Some(&found.id) => Some(reading.hold.s()),
+        _ => None,
+    });
+    match held {
+        Some(held) if held >= 15.0 => "held on supply: 15 s and more",
+        Some(held) if held >= 4.0 => "held on supply: 4 to 15 s",
+        _ => "held on supply: under 4 s",
     }
 }
 
