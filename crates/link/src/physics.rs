@@ -105,22 +105,28 @@ fn head_pa(conditions: &Conditions, flow_m3_s: f64, diameter_m: f64) -> f64 {
 fn flow_m3_s(
     lost: impl Fn(f64) -> Result<f64, HydraulicsError>,
     drop_pa: f64,
-    between_m3_s: (f64, f64),
+    (least, most): (f64, f64),
 ) -> Result<f64, HydraulicsError> {
     if drop_pa <= 0.0 {
         return Ok(0.0);
     }
+    // As in a split: outside of sane flows loss goes with flow, or with its square.
+    let (low_pa, high_pa) = (lost(least)?, lost(most)?);
+    if drop_pa <= low_pa {
+        return Ok(least * drop_pa / low_pa);
+    }
+    if drop_pa >= high_pa {
+        return Ok(most * (drop_pa / high_pa).sqrt());
+    }
     let mut failed = None;
     let spare = |ln_flow: f64| match lost(math::exp(ln_flow)) {
-        Ok(pa) if pa > 0.0 => math::ln(pa / drop_pa),
-        Ok(_) => f64::NEG_INFINITY,
+        Ok(pa) => math::ln(pa / drop_pa),
         Err(error) => {
             failed = Some(error);
             f64::NAN
         }
     };
-    let found = root::bracketed(spare, math::ln(between_m3_s.0), math::ln(between_m3_s.1), 1e-9);
-    match (found, failed) {
+    match (root::bracketed(spare, math::ln(least), math::ln(most), 1e-9), failed) {
         (Ok(ln_flow), _) => Ok(math::exp(ln_flow)),
         (Err(_), Some(error)) => Err(error),
         (Err(_), None) => Err(HydraulicsError::NotFound { steps: 0, clipped: 0 }),
@@ -170,19 +176,25 @@ fn split_pa(
     conditions: &Conditions,
     flow_all_m3_s: f64,
 ) -> Result<f64, HydraulicsError> {
+    let sum_m3_s = |drop_pa: f64| -> Result<f64, HydraulicsError> {
+        let through =
+            |branch: &Vec<Piece>| flow_m3_s(|flow| row_pa(branch, conditions, flow), drop_pa, BRANCH_M3_S);
+        branches.iter().map(through).sum()
+    };
+    // Trial values of a split around this one may be absurdly small or large: loss goes with flow, or with its square.
+    let (least, most) = (sum_m3_s(SPLIT_PA.0)?, sum_m3_s(SPLIT_PA.1)?);
+    if flow_all_m3_s <= least {
+        return Ok(SPLIT_PA.0 * flow_all_m3_s / least);
+    }
+    if flow_all_m3_s >= most {
+        return Ok(SPLIT_PA.1 * (flow_all_m3_s / most).powi(2));
+    }
     let mut failed = None;
-    let spare = |ln_pa: f64| {
-        let drop_pa = math::exp(ln_pa);
-        let through = |branch: &Vec<Piece>| {
-            flow_m3_s(|flow| row_pa(branch, conditions, flow), drop_pa, BRANCH_M3_S)
-        };
-        let sum: Result<f64, HydraulicsError> = branches.iter().map(through).sum();
-        match sum {
-            Ok(sum) => math::ln(sum / flow_all_m3_s),
-            Err(error) => {
-                failed = Some(error);
-                f64::NAN
-            }
+    let spare = |ln_pa: f64| match sum_m3_s(math::exp(ln_pa)) {
+        Ok(sum) => math::ln(sum / flow_all_m3_s),
+        Err(error) => {
+            failed = Some(error);
+            f64::NAN
         }
     };
     match (root::bracketed(spare, math::ln(SPLIT_PA.0), math::ln(SPLIT_PA.1), 1e-9), failed) {
