@@ -91,7 +91,9 @@ fn way_pa(pieces: &[Piece], conditions: &Conditions, flow_m3_s: f64) -> Result<f
     let ends = [(ENTRANCE, pieces.iter().find_map(width)), (EXIT, pieces.iter().rev().find_map(width))];
     let lost: f64 = ends
         .iter()
-        .filter_map(|(number, width_m)| width_m.map(|width_m| number * head_pa(conditions, flow_m3_s, width_m)))
+        .filter_map(|(number, width_m)| {
+            width_m.map(|width_m| number * head_pa(conditions, flow_m3_s, width_m))
+        })
         .sum();
     Ok(lost + row_pa(pieces, conditions, flow_m3_s)?)
 }

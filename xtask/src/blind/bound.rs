@@ -11,7 +11,6 @@ use bench::limits::Tables;
 use bench::mould::{Known, Process};
 use bench::visit::{End, FlowReading, Others, VolumeMethod, What};
 use calc::estimate::root_sum_square;
-use calc::estimate::root_sum_square;
 use calc::hydraulics::circuit::Conditions;
 use calc::hydraulics::path::Path;
 use calc::hydraulics::piece::Piece;
