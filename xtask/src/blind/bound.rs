@@ -167,7 +167,10 @@ fn one(tables: &Tables, played: &Simulated, drawn: &[Drawn], rig: Rig, row: &mut
     row.effective += effective;
     let mut states: std::collections::BTreeMap<BoreState, f64> = std::collections::BTreeMap::new();
     for (draw, weight) in drawn.iter().zip(&weights) {
-        *states.entry(true_state(&draw.truth).0).or_default() += weight / sum;
+        // A call counts as right by the same rule as everywhere: a fault too light to matter may be called as new.
+        let (state, as_new_too) = true_state(&draw.truth);
+        let state = if as_new_too { BoreState::AsNew } else { state };
+        *states.entry(state).or_default() += weight / sum;
     }
     let (state, as_new_too) = true_state(truth);
     row.ideal.note(&states, state, as_new_too);

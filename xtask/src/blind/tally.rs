@@ -14,6 +14,10 @@ use super::found::{Found, at_start, connected, limit, start_of_leak_down};
 use super::groups::{ALL, cover, hidden, instruments, is_exchanged, known, seen, true_state};
 use super::score::{Coverage, Score};
 
+/// Groups of all circuits under two other ways of counting light faults.
+const STRICT: &str = "counted: light faults as faults";
+const RELABELLED: &str = "counted: light faults as none";
+
 /// Exchanged hoses and what was said of them.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Hoses {
@@ -107,6 +111,11 @@ impl Tally {
         let (state, as_new_too) = true_state(truth);
         for group in seen(played, found, paper) {
             self.scores.entry(group).or_default().note(&found.state, state, as_new_too);
+        }
+        // The same circuits with light faults taken strictly as faults, and strictly as none.
+        let relabelled = if as_new_too { BoreState::AsNew } else { state };
+        for (group, state) in [(STRICT, state), (RELABELLED, relabelled)] {
+            self.scores.entry(group.to_owned()).or_default().note(&found.state, state, false);
         }
         for group in hidden(played, found, truth) {
             self.hidden.entry(group).or_default().note(&found.state, state, as_new_too);
