@@ -2,9 +2,9 @@
 //!
 //! A program that is tested only against its own loss laws proves that it can invert itself. The other set has the same
 //! pieces and other correlations: turns whose loss number falls with the Reynolds number (after Miller, from memory),
-//! friction after Haaland with a transition of its own, plugs that are short pipes, couplings that lose a little more at
-//! small flows. It shares no code with the laws that the judgement uses, except for baffles, tubes and ring gaps, whose
-//! losses are only made larger.
+//! friction after Haaland with a transition of its own, plugs that are short pipes (ends after Borda and Carnot),
+//! couplings that lose a little more at small flows, losses where water enters the way and leaves it. It shares no code
+//! with the laws that the judgement uses, except for baffles, tubes and ring gaps, whose losses are only made larger.
 
 use calc::hydraulics::circuit::{Conditions, HydraulicsError};
 use calc::hydraulics::losses_table::DRILLED_ELBOW;
@@ -39,8 +39,9 @@ const SPLIT_PA: (f64, f64) = (1e-9, 1e9);
 const BUILT_IN: f64 = 1.08;
 /// Length of a plug, m.
 const PLUG_M: f64 = 0.006;
-/// A plug's loss number at its ends, on the velocity inside.
-const PLUG_ENDS: f64 = 1.5;
+/// Loss number of the whole way's entrance and exit, on the velocity in its first and last bore.
+const ENTRANCE: f64 = 0.5;
+const EXIT: f64 = 1.0;
 
 impl Way {
     pub fn new(physics: Physics, pieces: &[Piece]) -> Result<Self, HydraulicsError> {
@@ -55,7 +56,7 @@ impl Way {
     pub fn drop(&self, conditions: &Conditions, flow: VolumeFlow) -> Result<PressureDrop, HydraulicsError> {
         match self {
             Self::Matching(path) => Ok(path.drop(conditions, flow)?.drop),
-            Self::Other(pieces) => Ok(PressureDrop::from_pa(row_pa(pieces, conditions, flow.m3_s())?)),
+            Self::Other(pieces) => Ok(PressureDrop::from_pa(way_pa(pieces, conditions, flow.m3_s())?)),
         }
     }
 
@@ -64,7 +65,8 @@ impl Way {
         match self {
             Self::Matching(path) => Ok(path.flow(conditions, drop)?.0),
             Self::Other(pieces) => {
-                Ok(VolumeFlow::from_m3_s(flow_m3_s(pieces, conditions, drop.pa().max(0.0), FLOWS_M3_S)?))
+                let lost = |flow: f64| way_pa(pieces, conditions, flow);
+                Ok(VolumeFlow::from_m3_s(flow_m3_s(lost, drop.pa().max(0.0), FLOWS_M3_S)?))
             }
         }
     }
@@ -80,26 +82,53 @@ fn row_pa(pieces: &[Piece], conditions: &Conditions, flow_m3_s: f64) -> Result<f
     pieces.iter().map(|piece| piece_pa(piece, conditions, flow_m3_s)).sum()
 }
 
+/// A row with what is lost where water enters its first bore and leaves its last.
+fn way_pa(pieces: &[Piece], conditions: &Conditions, flow_m3_s: f64) -> Result<f64, HydraulicsError> {
+    let width = |piece: &Piece| match piece {
+        Piece::Bore { diameter, .. } => Some(diameter.m()),
+        _ => None,
+    };
+    let ends = [(ENTRANCE, pieces.iter().find_map(width)), (EXIT, pieces.iter().rev().find_map(width))];
+    let lost: f64 = ends
+        .iter()
+        .filter_map(|(number, width_m)| {
+            width_m.map(|width_m| number * head_pa(conditions, flow_m3_s, width_m))
+        })
+        .sum();
+    Ok(lost + row_pa(pieces, conditions, flow_m3_s)?)
+}
+
+/// Dynamic pressure in a round bore.
+fn head_pa(conditions: &Conditions, flow_m3_s: f64, diameter_m: f64) -> f64 {
+    let velocity = flow_m3_s / (core::f64::consts::PI / 4.0 * diameter_m * diameter_m);
+    conditions.fluid.density_kg_m3 * velocity * velocity / 2.0
+}
+
 fn flow_m3_s(
-    pieces: &[Piece],
-    conditions: &Conditions,
+    lost: impl Fn(f64) -> Result<f64, HydraulicsError>,
     drop_pa: f64,
-    between_m3_s: (f64, f64),
+    (least, most): (f64, f64),
 ) -> Result<f64, HydraulicsError> {
     if drop_pa <= 0.0 {
         return Ok(0.0);
     }
+    // As in a split: outside of sane flows loss goes with flow, or with its square.
+    let (low_pa, high_pa) = (lost(least)?, lost(most)?);
+    if drop_pa <= low_pa {
+        return Ok(least * drop_pa / low_pa);
+    }
+    if drop_pa >= high_pa {
+        return Ok(most * (drop_pa / high_pa).sqrt());
+    }
     let mut failed = None;
-    let spare = |ln_flow: f64| match row_pa(pieces, conditions, math::exp(ln_flow)) {
-        Ok(pa) if pa > 0.0 => math::ln(pa / drop_pa),
-        Ok(_) => f64::NEG_INFINITY,
+    let spare = |ln_flow: f64| match lost(math::exp(ln_flow)) {
+        Ok(pa) => math::ln(pa / drop_pa),
         Err(error) => {
             failed = Some(error);
             f64::NAN
         }
     };
-    let found = root::bracketed(spare, math::ln(between_m3_s.0), math::ln(between_m3_s.1), 1e-9);
-    match (found, failed) {
+    match (root::bracketed(spare, math::ln(least), math::ln(most), 1e-9), failed) {
         (Ok(ln_flow), _) => Ok(math::exp(ln_flow)),
         (Err(_), Some(error)) => Err(error),
         (Err(_), None) => Err(HydraulicsError::NotFound { steps: 0, clipped: 0 }),
@@ -122,7 +151,7 @@ fn piece_pa(piece: &Piece, conditions: &Conditions, flow_m3_s: f64) -> Result<f6
             let velocity = flow_m3_s / (core::f64::consts::PI / 4.0 * diameter.m() * diameter.m());
             let reynolds = velocity * diameter.m() / conditions.fluid.kinematic_viscosity_m2_s();
             let number = turn(reynolds) * loss_k.unwrap_or(DRILLED_ELBOW.infinite) / DRILLED_ELBOW.infinite;
-            number * density * velocity * velocity / 2.0
+            number * head_pa(conditions, flow_m3_s, diameter.m())
         }
         Piece::Coupling { flow_factor } | Piece::Restrictor(Restrictor::Measured { flow_factor }) => {
             let ratio = flow_m3_s * 3600.0 / flow_factor.m3_h();
@@ -130,8 +159,11 @@ fn piece_pa(piece: &Piece, conditions: &Conditions, flow_m3_s: f64) -> Result<f6
             let more = 1.0 + 0.03 * (1.0 / ratio.max(1e-3) - 1.0).clamp(-1.0, 5.0);
             1e5 * ratio * ratio * more * density / 998.2
         }
-        Piece::Restrictor(Restrictor::Hole { diameter, .. }) => {
-            pipe(diameter.m(), PLUG_M, 30e-6_f64.min(0.03 * diameter.m()), PLUG_ENDS)
+        Piece::Restrictor(Restrictor::Hole { diameter, discharge_coefficient }) => {
+            // Contraction and outlet after Borda and Carnot, on the velocity inside.
+            let contraction = 1.0 / discharge_coefficient.clamp(0.3, 1.0) - 1.0;
+            let ends = 1.0 + contraction * contraction;
+            pipe(diameter.m(), PLUG_M, 30e-6_f64.min(0.03 * diameter.m()), ends)
         }
         Piece::Split { branches } => split_pa(branches, conditions, flow_m3_s)?,
         Piece::Baffle { .. } | Piece::Bubbler { .. } | Piece::Annulus { .. } => {
@@ -146,16 +178,25 @@ fn split_pa(
     conditions: &Conditions,
     flow_all_m3_s: f64,
 ) -> Result<f64, HydraulicsError> {
+    let sum_m3_s = |drop_pa: f64| -> Result<f64, HydraulicsError> {
+        let through =
+            |branch: &Vec<Piece>| flow_m3_s(|flow| row_pa(branch, conditions, flow), drop_pa, BRANCH_M3_S);
+        branches.iter().map(through).sum()
+    };
+    // Trial values of a split around this one may be absurdly small or large: loss goes with flow, or with its square.
+    let (least, most) = (sum_m3_s(SPLIT_PA.0)?, sum_m3_s(SPLIT_PA.1)?);
+    if flow_all_m3_s <= least {
+        return Ok(SPLIT_PA.0 * flow_all_m3_s / least);
+    }
+    if flow_all_m3_s >= most {
+        return Ok(SPLIT_PA.1 * (flow_all_m3_s / most).powi(2));
+    }
     let mut failed = None;
-    let spare = |ln_pa: f64| {
-        let sum: Result<f64, HydraulicsError> =
-            branches.iter().map(|branch| flow_m3_s(branch, conditions, math::exp(ln_pa), BRANCH_M3_S)).sum();
-        match sum {
-            Ok(sum) => math::ln(sum / flow_all_m3_s),
-            Err(error) => {
-                failed = Some(error);
-                f64::NAN
-            }
+    let spare = |ln_pa: f64| match sum_m3_s(math::exp(ln_pa)) {
+        Ok(sum) => math::ln(sum / flow_all_m3_s),
+        Err(error) => {
+            failed = Some(error);
+            f64::NAN
         }
     };
     match (root::bracketed(spare, math::ln(SPLIT_PA.0), math::ln(SPLIT_PA.1), 1e-9), failed) {

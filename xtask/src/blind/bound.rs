@@ -15,6 +15,7 @@ use calc::hydraulics::circuit::Conditions;
 use calc::hydraulics::path::Path;
 use calc::hydraulics::piece::Piece;
 use calc::numeric::math;
+use calc::numeric::stats::normal_below;
 use calc::quantity::{AbsolutePressure, VolumeFlow};
 use link::plan::{BaselinePlan, CircuitPlan, Logger, ReadingKind, ReadingPlan};
 use link::{CircuitTruth, Invention, Plan, Simulated, invented_fault, random_plan, simulate};
@@ -166,11 +167,23 @@ fn one(tables: &Tables, played: &Simulated, drawn: &[Drawn], rig: Rig, row: &mut
     row.effective += effective;
     let mut states: std::collections::BTreeMap<BoreState, f64> = std::collections::BTreeMap::new();
     for (draw, weight) in drawn.iter().zip(&weights) {
-        *states.entry(true_state(&draw.truth).0).or_default() += weight / sum;
+        // A call counts as right by the same rule as everywhere: a fault too light to matter may be called as new.
+        let (state, as_new_too) = true_state(&draw.truth);
+        let state = if as_new_too { BoreState::AsNew } else { state };
+        *states.entry(state).or_default() += weight / sum;
     }
     let (state, as_new_too) = true_state(truth);
     row.ideal.note(&states, state, as_new_too);
     row.program.note(&found.state, state, as_new_too);
+}
+
+/// Drained volume as the virtual rig reads it: some water stays behind (exponential), the cup errs by 1 ml and 1 % and is
+/// read to 1 ml; an exponentially modified normal distribution.
+fn ln_drained(holds_ml: f64, read_ml: f64) -> f64 {
+    let sd_ml = root_sum_square(&[1.0, 0.01 * holds_ml, 0.29]);
+    let missing_ml = holds_ml - read_ml;
+    let below = normal_below(missing_ml / sd_ml - sd_ml / STAYS_ML);
+    sd_ml * sd_ml / (2.0 * STAYS_ML * STAYS_ML) - missing_ml / STAYS_ML + math::ln(below.max(1e-300))
 }
 
 /// Exact up to the linearised common errors: meter, zeros and slopes of the gauges; scatter as the simulator draws it.
@@ -197,9 +210,7 @@ fn ln_likelihood(draw: &Drawn, played: &Simulated, (_, gain, gauge_bar): Rig) ->
             }
             What::Volume(volume) => {
                 if let VolumeMethod::Drained { volume_ml } = volume.method {
-                    let z = (volume_ml.value + STAYS_ML - draw.truth.today.volume.ml())
-                        / volume_ml.standard.max(1e-3);
-                    ln -= 0.5 * z * z;
+                    ln += ln_drained(draw.truth.today.volume.ml(), volume_ml.value);
                 }
             }
             _ => {}

@@ -41,7 +41,7 @@ pub struct Size {
 
 impl Size {
     /// Of the page.
-    pub const PAGE: Self = Self { visits: 10_000, safety: 10_000, further: 3_000, bound: (30, 20_000, 20) };
+    pub const PAGE: Self = Self { visits: 10_000, safety: 10_000, further: 3_000, bound: (60, 20_000, 10) };
 
     /// A share of that.
     fn part(share: f64) -> Self {

@@ -14,6 +14,10 @@ use super::found::{Found, at_start, connected, limit, start_of_leak_down};
 use super::groups::{ALL, cover, hidden, instruments, is_exchanged, known, seen, true_state};
 use super::score::{Coverage, Score};
 
+/// Groups of all circuits under two other ways of counting light faults.
+const STRICT: &str = "counted: light faults as faults";
+const RELABELLED: &str = "counted: light faults as none";
+
 /// Exchanged hoses and what was said of them.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Hoses {
@@ -108,6 +112,11 @@ impl Tally {
         for group in seen(played, found, paper) {
             self.scores.entry(group).or_default().note(&found.state, state, as_new_too);
         }
+        // The same circuits with light faults taken strictly as faults, and strictly as none.
+        let relabelled = if as_new_too { BoreState::AsNew } else { state };
+        for (group, state) in [(STRICT, state), (RELABELLED, relabelled)] {
+            self.scores.entry(group.to_owned()).or_default().note(&found.state, state, false);
+        }
         for group in hidden(played, found, truth) {
             self.hidden.entry(group).or_default().note(&found.state, state, as_new_too);
         }
@@ -147,7 +156,12 @@ impl Tally {
                 _ if played.truth.stopped_early.contains(&found.id) => "case: stopped early",
                 _ => "case: nothing amiss",
             };
-            let groups = [ALL, instruments(played), known(paper), case];
+            let hoses = if played.visit.rig.fixture_volume.is_some() {
+                "hoses: volume on file"
+            } else {
+                "hoses: volume not on file"
+            };
+            let groups = [ALL, instruments(played), known(paper), case, hoses, hold(played, found)];
             self.interval("leak rate", &groups, Some(stated), Some(rate), false);
         } else {
             self.tight.0 += 1;
@@ -221,6 +235,19 @@ impl Tally {
         }
         let invented = named.iter().filter(|pair| !leaks.iter().any(|leak| same(pair, &leak.between)));
         self.across.invented += invented.count() as u64;
+    }
+}
+
+/// How long the air was held on supply before the leak-down.
+fn hold(played: &Simulated, found: &CircuitFinding) -> &'static str {
+    let held = played.visit.entries.iter().find_map(|entry| match &entry.what {
+        What::LeakDown(reading) if entry.circuit.as_ref() == Some(&found.id) => Some(reading.hold.s()),
+        _ => None,
+    });
+    match held {
+        Some(held) if held >= 15.0 => "held on supply: 15 s and more",
+        Some(held) if held >= 4.0 => "held on supply: 4 to 15 s",
+        _ => "held on supply: under 4 s",
     }
 }
 

@@ -13,8 +13,11 @@ use crate::plan::{Condition, Fault, Layer, Plug, TooMuch};
 /// simulated in preparation: from memory, no source).
 const DEPOSIT_UM: f64 = 60.0;
 const DEPOSIT_LN_SD: f64 = 0.5;
-/// Under the other laws: standard deviation of ln thickness from piece to piece.
-const UNEVEN_LN_SD: f64 = 0.3;
+/// Under the other laws a layer is not even: standard deviation of ln thickness from piece to piece, thickness at one
+/// end more and at the other less by up to this share, and a roughness of another middle (own choices).
+const UNEVEN_LN_SD: f64 = 0.4;
+const TAPER: f64 = 0.4;
+const OTHER_ROUGHNESS: f64 = 1.6;
 /// Roughest wall that the friction law covers, with a margin.
 const ROUGHEST: f64 = 0.045;
 
@@ -152,6 +155,33 @@ impl Reshape for Coating {
     }
 }
 
+/// Thickness of a layer from piece to piece, as a share of the middle one.
+struct Uneven {
+    spread: f64,
+    slope: f64,
+    at: f64,
+    step: f64,
+}
+
+impl Uneven {
+    fn drawn(physics: Physics, pieces: usize, chance: &mut Chance) -> Self {
+        let step = 2.0 / pieces.max(1) as f64;
+        match physics {
+            Physics::Matching => Self { spread: 0.0, slope: 0.0, at: 0.0, step },
+            Physics::Other => {
+                Self { spread: UNEVEN_LN_SD, slope: chance.between(-TAPER, TAPER), at: -1.0, step }
+            }
+        }
+    }
+
+    fn next(&mut self, chance: &mut Chance) -> f64 {
+        let here = 1.0 + self.slope * self.at;
+        self.at += self.step;
+        // The matching laws draw nothing: their plans stay as they are.
+        if self.spread > 0.0 { (here * chance.factor(self.spread)).min(2.0) } else { 1.0 }
+    }
+}
+
 /// A layer on a share of the path. Where the share is not whole, bores are covered in part, other pieces in turn.
 fn coated(
     pieces: &[Piece],
@@ -160,15 +190,21 @@ fn coated(
     chance: &mut Chance,
 ) -> Result<Vec<Piece>, FaultError> {
     let closed = || FaultError::Closed { thickness_mm: layer.thickness.mm() };
-    let roughness = Length::from_um(DEPOSIT_UM * chance.factor(DEPOSIT_LN_SD));
+    let rougher = if physics == Physics::Other { OTHER_ROUGHNESS } else { 1.0 };
+    let roughness = Length::from_um(rougher * DEPOSIT_UM * chance.factor(DEPOSIT_LN_SD));
+    let mut uneven = Uneven::drawn(physics, pieces.len(), chance);
     let share = layer.share_of_length.clamp(0.0, 1.0);
     let mut made = Vec::with_capacity(pieces.len());
     let mut due = 0.5;
     for piece in pieces {
-        let uneven = if physics == Physics::Other { chance.factor(UNEVEN_LN_SD).min(1.5) } else { 1.0 };
-        let mut coating =
-            Coating { thickness: layer.thickness * uneven, roughness, narrowest: Length::from_mm(1e3) };
-        let covered = Some(reshaped(piece, &mut coating)).filter(fits).ok_or_else(closed)?;
+        let coat = |thickness: Length| {
+            let mut coating = Coating { thickness, roughness, narrowest: Length::from_mm(1e3) };
+            Some(reshaped(piece, &mut coating)).filter(fits)
+        };
+        // Where the thick end of an uneven layer would close the bore, water has kept a way open.
+        let covered = coat(layer.thickness * uneven.next(chance))
+            .or_else(|| coat(layer.thickness))
+            .ok_or_else(closed)?;
         match (piece, covered) {
             (
                 Piece::Bore { diameter, length, roughness },
