@@ -5,7 +5,7 @@ use std::path::Path;
 use calc::estimate::Uncertain;
 use calc::hydraulics::flow_factor::{FlowPoint, PieceKnowledge, PointUncertainty};
 use calc::hydraulics::piece::Piece;
-use calc::infer::bore::{BoreInput, DRAWN_EXPONENT_SD, Design, Hoses, Prior, Seen, Sweep, bore_state};
+use calc::infer::bore::{BoreInput, Design, Hoses, Prior, Seen, Sweep, bore_state};
 use calc::quantity::{AbsolutePressure, Length, PressureDrop, Temperature, VolumeFlow};
 use calc::water;
 use serde_json::json;
@@ -42,7 +42,7 @@ pub fn document() -> Result<serde_json::Value, Fault> {
         "points": POINTS.map(|(flow_l_min, drop_bar)| [flow_l_min, drop_bar]),
         "volume_ml": VOLUME_ML, "baseline_m3_h": BASELINE_M3_H, "flow_relative": FLOW_RELATIVE,
         "gauges_bar": GAUGES_BAR, "volume_relative": VOLUME_RELATIVE, "baseline_relative": BASELINE_RELATIVE,
-        "flow_ln": FLOW_LN, "volume_ln": VOLUME_LN, "exponent_sd": DRAWN_EXPONENT_SD,
+        "flow_ln": FLOW_LN, "volume_ln": VOLUME_LN, "exponent_sd": PieceKnowledge::DRAWING.exponent_sd,
         "bore_sd_mm": PieceKnowledge::DRAWING.bore_sd_mm,
         "roughness_ln_sd": PieceKnowledge::DRAWING.roughness_ln_sd,
         "prior": Prior::default().classes,
@@ -63,7 +63,6 @@ fn input(points: Vec<FlowPoint>) -> BoreInput {
             weight: 1.0,
             knowledge: PieceKnowledge::DRAWING,
             flow_ln: FLOW_LN,
-            exponent_sd: DRAWN_EXPONENT_SD,
             volume_ln: VOLUME_LN,
             air_ln: 0.05,
         }],

@@ -44,6 +44,13 @@ impl Estimate {
         self.low <= truth && truth <= self.high
     }
 
+    /// Value and standard uncertainty of a 95 % interval, by its wider side.
+    #[must_use]
+    pub fn uncertain(&self) -> Uncertain {
+        let reach = (self.high - self.value).max(self.value - self.low);
+        Uncertain::new(self.value, reach / Z95)
+    }
+
     /// Half the width of the interval.
     #[must_use]
     pub fn half_width(&self) -> f64 {

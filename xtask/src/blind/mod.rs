@@ -227,8 +227,8 @@ mod tests {
             let tally = visits_under(&tables, physics, FIRST_SEED, 60);
             let all = &tally.scores[groups::ALL];
             assert!(all.count() > 150.0, "{} circuits", all.count());
-            assert!(all.error() < 0.15, "{physics:?}: calibration error {:.3}", all.error());
-            assert!(all.confident_shares().1 < 0.15, "{physics:?}: {:?}", all.confident);
+            assert!(all.error().0 < 0.15, "{physics:?}: calibration error {:.3}", all.error().0);
+            assert!(all.confident_shares().1 < 0.15, "{physics:?}: {:?}", all.confident());
             assert!(tally.found.broken_at.is_empty(), "{physics:?}: {:?}", tally.found.broken_at);
             let flow = tally.coverage[&("flow factor", groups::ALL)];
             assert!(flow.share() > 0.8, "{physics:?}: flow-factor intervals hold {:.3}", flow.share());

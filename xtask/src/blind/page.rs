@@ -97,11 +97,12 @@ fn calibration(text: &mut String, trials: &Trials) {
     };
     row("circuits", &|score| format!("{:.0}", score.count()));
     row("most probable state is the true one", &|score| percent(score.right()));
-    row("expected calibration error, most probable state", &|score| format!("{:.4}", score.error()));
-    row("expected calibration error, every state", &|score| format!("{:.4}", score.class_error()));
+    row("expected calibration error, most probable state", &|score| format!("{:.4}", score.error().0));
+    row("what finite counts alone would make of it", &|score| format!("{:.4}", score.error().1));
+    row("expected calibration error, every state", &|score| format!("{:.4}", score.state_error()));
     row("Brier score", &|score| format!("{:.3}", score.brier()));
     row("mean −ln of the true state's probability", &|score| format!("{:.3}", score.log_score()));
-    row("confident calls (above 95 %)", &|score| format!("{:.0}", score.confident.count));
+    row("confident calls (above 95 %)", &|score| format!("{:.0}", score.confident().0));
     row("share of circuits with a confident call", &|score| percent(score.confident_shares().0));
     row("confident calls that are wrong", &|score| percent(score.confident_shares().1));
 }

@@ -75,7 +75,7 @@ fn rows(
             let (sure, wrong) = score.confident_shares();
             let _ = write!(text, " {:.0} | {} |", score.count(), percent(score.right()));
             if calibration {
-                let _ = write!(text, " {:.3} |", score.error());
+                let _ = write!(text, " {:.3} |", score.error().0);
             }
             let _ = write!(text, " {} | {} |", percent(sure), percent(wrong));
         }
@@ -150,8 +150,8 @@ pub fn bound(text: &mut String, rows: &[(String, Row)], size: Size) {
     let _ = writeln!(
         text,
         "\nExpected calibration error over all rows: ideal {:.4}, program {:.4}. The same circuits are tested in every row, so rows are not independent.",
-        ideal.error(),
-        program.error()
+        ideal.error().0,
+        program.error().0
     );
 }
 

@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use super::Trials;
 use super::groups::ALL;
 use super::page_parts::word;
-use super::score::{Bin, STATES, Score};
+use super::score::{BINS, STATES, Score};
+use calc::infer::scoring::{Forecast, reliability_table};
 
 const SIDE: f64 = 300.0;
 const SMALL: f64 = 170.0;
@@ -15,7 +16,7 @@ const INK: &str = "#22303a";
 const PAPER: &str = "#fbf9f4";
 const MARKS: [&str; 2] = ["#8a4b2a", "#2a6f8a"];
 /// Bins with fewer circuits say nothing and are left out.
-const LEAST: f64 = 20.0;
+const LEAST: usize = 20;
 
 /// One square for each set of laws: the most probable state.
 pub fn calibration(trials: &Trials) -> String {
@@ -47,7 +48,7 @@ pub fn by_state(trials: &Trials) -> String {
         let corner = (LEFT + 245.0 * column(place), TOP + 245.0 * row(place));
         square(&mut svg, corner, SMALL, word(*state));
         for (which, (_, score)) in scores.iter().enumerate() {
-            if let Some(bins) = score.by_class.get(place) {
+            if let Some(bins) = score.by_state.get(place) {
                 marks(&mut svg, corner, SMALL, bins, MARKS[which % 2]);
             }
         }
@@ -111,18 +112,18 @@ fn square(svg: &mut String, (left, top): (f64, f64), side: f64, name: &str) {
     }
 }
 
-fn marks(svg: &mut String, (left, top): (f64, f64), side: f64, bins: &[Bin], colour: &str) {
+fn marks(svg: &mut String, (left, top): (f64, f64), side: f64, stated: &[Forecast], colour: &str) {
     let x = |share: f64| left + side * share;
     let y = |share: f64| top + side * (1.0 - share);
-    for bin in bins.iter().filter(|bin| bin.count >= LEAST) {
-        let (low, high) = bin.chance();
+    for bin in reliability_table(stated, BINS).unwrap_or_default().iter().filter(|bin| bin.count >= LEAST) {
+        let Some(share) = bin.share else { continue };
         let _ = write!(
             svg,
             "<line x1=\"{0:.1}\" y1=\"{1:.1}\" x2=\"{0:.1}\" y2=\"{2:.1}\" stroke=\"{colour}\" stroke-width=\"1.5\"/><circle cx=\"{0:.1}\" cy=\"{3:.1}\" r=\"3\" fill=\"{colour}\"/>",
-            x(bin.stated / bin.count),
-            y(low),
-            y(high),
-            y(bin.right / bin.count)
+            x(bin.mean_probability),
+            y(share.low),
+            y(share.high),
+            y(share.value)
         );
     }
 }

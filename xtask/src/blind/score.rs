@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use bench::finding::BoreState;
 use calc::estimate::Estimate;
+use calc::infer::scoring::{Forecast, Scores, score};
 
 /// Bins of a calibration curve.
-const BINS: usize = 20;
+pub const BINS: usize = 20;
 /// A call above this is a confident one.
 pub const CONFIDENT: f64 = 0.95;
 /// 90 % of a normal distribution lies within so many standard deviations, 95 % within the other.
@@ -22,87 +23,37 @@ pub const STATES: [BoreState; 6] = [
     BoreState::Unknown,
 ];
 
-/// One bin: how often, sum of stated probabilities, how often right.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Bin {
-    pub count: f64,
-    pub stated: f64,
-    pub right: f64,
-}
-
-impl Bin {
-    fn note(&mut self, probability: f64, right: bool) {
-        self.count += 1.0;
-        self.stated += probability;
-        self.right += f64::from(u8::from(right));
-    }
-
-    fn add(&mut self, other: Self) {
-        self.count += other.count;
-        self.stated += other.stated;
-        self.right += other.right;
-    }
-
-    /// Interval of 95 % for the true share, after Wilson (1927).
-    pub fn chance(&self) -> (f64, f64) {
-        let (share, z) = (self.right / self.count, 1.959_964);
-        let shrink = 1.0 + z * z / self.count;
-        let middle = (share + z * z / (2.0 * self.count)) / shrink;
-        let reach = z / shrink
-            * (share * (1.0 - share) / self.count + z * z / (4.0 * self.count * self.count)).sqrt();
-        (middle - reach, middle + reach)
-    }
-
-    fn gap(&self) -> f64 {
-        (self.stated - self.right).abs()
-    }
-}
-
-/// Probabilities of the state against the truth.
+/// Probabilities of the state against the truth; scored by the calculator `calibration`.
 #[derive(Clone, Debug, Default)]
 pub struct Score {
-    pub top: [Bin; BINS],
-    pub by_class: [[Bin; BINS]; STATES.len()],
-    pub confident: Bin,
+    /// Probability of the most probable state, and whether it was right.
+    pub top: Vec<Forecast>,
+    /// Probability of each state, in the order of [`STATES`], and whether it was the true one.
+    pub by_state: [Vec<Forecast>; STATES.len()],
     log: f64,
-    brier: f64,
     /// True state, most probable state, and whether it was a confident call.
     pub confusion: BTreeMap<(BoreState, BoreState, bool), u64>,
-}
-
-fn bin(probability: f64) -> usize {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a probability")]
-    let place = (probability * 20.0) as usize;
-    place.min(BINS - 1)
 }
 
 impl Score {
     /// Counts one circuit; `as_new_too`: the fault is so light that 'as new' is right as well.
     pub fn note(&mut self, stated: &BTreeMap<BoreState, f64>, truth: BoreState, as_new_too: bool) {
         let (best, probability) = most_probable(stated);
-        let right = best == truth || (as_new_too && best == BoreState::AsNew);
-        self.top[bin(probability)].note(probability, right);
-        if probability > CONFIDENT {
-            self.confident.note(probability, right);
-        }
+        let happened = best == truth || (as_new_too && best == BoreState::AsNew);
+        self.top.push(forecast(probability, happened));
         *self.confusion.entry((truth, best, probability > CONFIDENT)).or_default() += 1;
-        for (place, state) in STATES.iter().enumerate() {
-            let probability = stated.get(state).copied().unwrap_or(0.0);
-            let hit = f64::from(u8::from(*state == truth));
-            self.by_class[place][bin(probability)].note(probability, *state == truth);
-            self.brier += (probability - hit) * (probability - hit);
+        for (list, state) in self.by_state.iter_mut().zip(STATES) {
+            list.push(forecast(stated.get(&state).copied().unwrap_or(0.0), state == truth));
         }
         self.log -= calc::numeric::math::ln(stated.get(&truth).copied().unwrap_or(0.0).max(1e-9));
     }
 
     pub fn add(&mut self, other: &Self) {
-        self.top.iter_mut().zip(&other.top).for_each(|(mine, theirs)| mine.add(*theirs));
-        for (mine, theirs) in self.by_class.iter_mut().zip(&other.by_class) {
-            mine.iter_mut().zip(theirs).for_each(|(mine, theirs)| mine.add(*theirs));
+        self.top.extend_from_slice(&other.top);
+        for (mine, theirs) in self.by_state.iter_mut().zip(&other.by_state) {
+            mine.extend_from_slice(theirs);
         }
-        self.confident.add(other.confident);
         self.log += other.log;
-        self.brier += other.brier;
         for (key, count) in &other.confusion {
             *self.confusion.entry(*key).or_default() += count;
         }
@@ -110,27 +61,32 @@ impl Score {
 
     /// Circuits counted.
     pub fn count(&self) -> f64 {
-        self.top.iter().map(|bin| bin.count).sum()
+        number(self.top.len())
     }
 
-    /// Expected calibration error of the most probable state.
-    pub fn error(&self) -> f64 {
-        self.top.iter().map(Bin::gap).sum::<f64>() / self.count().max(1.0)
+    /// Expected calibration error of the most probable state, and what finite counts alone would make of it.
+    pub fn error(&self) -> (f64, f64) {
+        score(&self.top, BINS)
+            .map_or((0.0, 0.0), |scores| (scores.expected_calibration_error, scores.error_if_right))
     }
 
-    /// The same of every state's probability.
-    pub fn class_error(&self) -> f64 {
-        self.by_class.iter().flatten().map(Bin::gap).sum::<f64>() / (6.0 * self.count()).max(1.0)
+    /// Mean over the states of each one's expected calibration error.
+    pub fn state_error(&self) -> f64 {
+        self.over_states(|scores| scores.expected_calibration_error) / number(STATES.len())
+    }
+
+    /// Brier score, summed over the states.
+    pub fn brier(&self) -> f64 {
+        self.over_states(|scores| scores.brier)
+    }
+
+    fn over_states(&self, of: impl Fn(&Scores) -> f64) -> f64 {
+        self.by_state.iter().filter_map(|list| score(list, BINS).ok()).map(|scores| of(&scores)).sum()
     }
 
     /// Share of circuits whose most probable state is the true one.
     pub fn right(&self) -> f64 {
-        self.top.iter().map(|bin| bin.right).sum::<f64>() / self.count().max(1.0)
-    }
-
-    /// Mean Brier score over the six states.
-    pub fn brier(&self) -> f64 {
-        self.brier / self.count().max(1.0)
+        number(self.top.iter().filter(|one| one.happened).count()) / self.count().max(1.0)
     }
 
     /// Mean negative logarithm of the true state's probability.
@@ -138,11 +94,27 @@ impl Score {
         self.log / self.count().max(1.0)
     }
 
+    /// Confident calls, and how many of them are wrong.
+    pub fn confident(&self) -> (f64, f64) {
+        let calls = || self.top.iter().filter(|one| one.probability > CONFIDENT);
+        (number(calls().count()), number(calls().filter(|one| !one.happened).count()))
+    }
+
     /// Share of circuits with a confident call, and share of those that are wrong.
     pub fn confident_shares(&self) -> (f64, f64) {
-        let wrong = self.confident.count - self.confident.right;
-        (self.confident.count / self.count().max(1.0), wrong / self.confident.count.max(1.0))
+        let (calls, wrong) = self.confident();
+        (calls / self.count().max(1.0), wrong / calls.max(1.0))
     }
+}
+
+/// Sums of many small numbers may end a hair above one.
+fn forecast(probability: f64, happened: bool) -> Forecast {
+    Forecast { probability: probability.clamp(0.0, 1.0), happened }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts far below 2^53")]
+fn number(count: usize) -> f64 {
+    count as f64
 }
 
 /// The most probable state.

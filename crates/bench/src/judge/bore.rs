@@ -1,19 +1,18 @@
 //! What is in the bore of one circuit: the evidence put together for [`calc::infer::bore`].
 
-use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
+use calc::estimate::{Uncertain, root_sum_square};
 use calc::hydraulics::circuit::clean_flow_factor;
 use calc::hydraulics::flow_factor::{PieceKnowledge, PointUncertainty};
-use calc::hydraulics::piece::{ElbowMake, Piece};
 use calc::infer::bore::{
-    Bench, BoreInput, BoreState, DRAWN_EXPONENT_SD, Design, Hoses, Prior, Reading, Seen, Sweep, Worth,
-    bore_state,
+    Bench, BoreInput, BoreState, Design, Hoses, Prior, Reading, Seen, Sweep, Worth, bore_state,
 };
 use calc::quantity::Length;
 
 use super::Alone;
-use super::expect::{AsNew, Geometry};
+use super::expect::{AsNew, Geometry, drilled_line};
 use super::facts::PassageFact;
 use super::flow::FlowSeen;
+use super::volume::FIXTURE_RELATIVE;
 use crate::finding::{NextReading, Warning};
 use crate::visit::Rig;
 
@@ -23,14 +22,10 @@ pub(crate) const DECIDED: f64 = 0.8;
 const WORTH_BITS: f64 = 0.05;
 /// Bores of an ordinary circuit, where nothing is known of it, mm (common practice, no source).
 const ORDINARY_BORES_MM: [f64; 3] = [7.0, 10.0, 13.0];
-/// Length of an ordinary circuit, mm, with an elbow every 300 mm.
+/// Length of an ordinary circuit, mm.
 const ORDINARY_LENGTH_MM: f64 = 1200.0;
 /// What such a circuit's flow factor, volume and conductance may be off, in ln.
 const ORDINARY_LN: (f64, f64, f64) = (0.6, 0.7, 0.6);
-/// How far the exponent of a circuit differs from that of guessed pieces (own proposal).
-const GUESSED_EXPONENT_SD: f64 = 0.04;
-/// Hoses where the rig does not say, ml: their share of a volume's uncertainty.
-const HOSES_RELATIVE: f64 = 0.03;
 /// Air expansion and draining repeat to this, relative (own proposal).
 const VOLUME_RELATIVE: f64 = 0.015;
 /// A reading through short adapters: ml that adapters and plugs hold, and relative.
@@ -60,11 +55,6 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
             weight: 1.0,
             knowledge: known.knowledge,
             flow_ln: known.flow_ln,
-            exponent_sd: if known.knowledge == PieceKnowledge::DRAWING {
-                DRAWN_EXPONENT_SD
-            } else {
-                GUESSED_EXPONENT_SD
-            },
             volume_ln: known.volume_ln,
             air_ln: known.air_ln,
         }];
@@ -72,28 +62,14 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
     ORDINARY_BORES_MM
         .iter()
         .map(|bore_mm| Design {
-            pieces: ordinary(*bore_mm),
+            pieces: drilled_line(Length::from_mm(*bore_mm), Length::from_mm(ORDINARY_LENGTH_MM)),
             weight: 1.0,
             knowledge: PieceKnowledge::GUESSED,
             flow_ln: ORDINARY_LN.0,
-            exponent_sd: GUESSED_EXPONENT_SD,
             volume_ln: ORDINARY_LN.1,
             air_ln: ORDINARY_LN.2,
         })
         .collect()
-}
-
-fn ordinary(bore_mm: f64) -> Vec<Piece> {
-    let diameter = Length::from_mm(bore_mm);
-    let elbow = Piece::Elbow { diameter, make: ElbowMake::Drilled, loss_k: None };
-    let bore = Piece::Bore {
-        diameter,
-        length: Length::from_mm(ORDINARY_LENGTH_MM),
-        roughness: Length::from_um(10.0),
-    };
-    let mut pieces = vec![bore];
-    pieces.extend(core::iter::repeat_n(elbow, 5));
-    pieces
 }
 
 /// The circuit as it should be: its baseline, or else its sisters of today.
@@ -113,13 +89,8 @@ fn today(one: &Alone<'_>, rig: &Rig, passage: &PassageFact) -> Seen {
         sweep: one.flow.as_ref().and_then(|seen| sweep(seen, rig)),
         flow_factor_m3_h: None,
         volume_ml: one.volume.volume_ml,
-        sonic_dm3_s_bar: passage.sonic_dm3_s_bar.and_then(symmetric),
+        sonic_dm3_s_bar: passage.sonic_dm3_s_bar.map(|found| found.uncertain()),
     }
-}
-
-fn symmetric(estimate: Estimate) -> Option<Uncertain> {
-    let reach = (estimate.high - estimate.value).max(estimate.value - estimate.low);
-    (estimate.value > 0.0).then(|| Uncertain::new(estimate.value, reach / Z95))
 }
 
 fn sweep(seen: &FlowSeen, rig: &Rig) -> Option<Sweep> {
@@ -158,7 +129,7 @@ fn bench(one: &Alone<'_>, rig: &Rig, designs: &[Design]) -> Bench {
         flow: Some((rig.flow_uncertainty_relative, rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2)),
         largest_flow_share: share,
         volume_with_hoses_ml: rig.fixture_volume.map(|hoses| {
-            root_sum_square(&[HOSES_RELATIVE * hoses.ml(), VOLUME_RELATIVE * (hoses.ml() + own_ml)])
+            root_sum_square(&[FIXTURE_RELATIVE * hoses.ml(), VOLUME_RELATIVE * (hoses.ml() + own_ml)])
         }),
         volume_alone_ml: Some(root_sum_square(&[ADAPTERS.0, ADAPTERS.1 * own_ml])),
         air_relative: rig

@@ -76,9 +76,20 @@ pub(crate) fn geometry(circuit: &Circuit) -> Option<Geometry> {
     })
 }
 
-/// A bore of the rough diameter and length, with an elbow at both ends and every 300 mm.
 fn rough(circuit: &Circuit) -> Option<Geometry> {
     let (diameter, length) = (circuit.rough_bore?, circuit.rough_length?);
+    Some(Geometry {
+        pieces: drilled_line(diameter, length),
+        knowledge: PieceKnowledge::GUESSED,
+        flow_ln: 0.30,
+        volume_ln: 0.25,
+        air_ln: 0.35,
+        from: "rough bore and length",
+    })
+}
+
+/// A bore with an elbow at both ends and every 300 mm (common practice, no source).
+pub(crate) fn drilled_line(diameter: Length, length: Length) -> Vec<Piece> {
     let bore = Piece::Bore { diameter, length, roughness: Length::from_um(10.0) };
     let elbow = Piece::Elbow { diameter, make: ElbowMake::Drilled, loss_k: None };
     let mut pieces = vec![bore];
@@ -88,14 +99,7 @@ fn rough(circuit: &Circuit) -> Option<Geometry> {
         pieces.push(elbow.clone());
         left = left - Length::from_mm(300.0);
     }
-    Some(Geometry {
-        pieces,
-        knowledge: PieceKnowledge::GUESSED,
-        flow_ln: 0.30,
-        volume_ln: 0.25,
-        air_ln: 0.35,
-        from: "rough bore and length",
-    })
+    pieces
 }
 
 impl Geometry {

@@ -1,6 +1,6 @@
 //! Flow readings of one circuit: flow factor today, against what it should be.
 
-use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
+use calc::estimate::{Estimate, Uncertain, root_sum_square};
 use calc::hydraulics::flow_factor::{
     Fixture, Flag, FlowFactorError, FlowFactorResult, FlowPoint, PointUncertainty, flow_factor,
 };
@@ -47,9 +47,7 @@ pub(crate) struct FlowSeen {
 impl FlowSeen {
     /// Flow factor with a symmetric spread, the wider of both sides.
     pub(crate) fn flow_factor_m3_h(&self) -> Option<Uncertain> {
-        let estimate = self.result.as_ref()?.estimate;
-        let reach = (estimate.high - estimate.value).max(estimate.value - estimate.low);
-        Some(Uncertain::new(estimate.value, reach / Z95))
+        Some(self.result.as_ref()?.estimate.uncertain())
     }
 }
 

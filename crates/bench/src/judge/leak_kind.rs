@@ -6,7 +6,7 @@ use calc::estimate::Uncertain;
 use calc::quantity::GaugePressure;
 
 use super::tight::{Test, run, start_bar_g};
-use crate::finding::{Evidence, Tightness};
+use crate::finding::{Evidence, Tightness, sentence};
 use crate::visit::{Entry, LeakDown};
 
 /// Start pressures that differ by less than this factor count as the same (own choice).
@@ -116,15 +116,9 @@ fn evidence(entry: &Entry, found: &LeakKind, would_tell: Option<&str>) -> Eviden
     };
     Evidence {
         title: "Kind of leak".to_owned(),
-        text: format!("{ratio}{}. {verdict}", upper(&shares.join(", "))),
+        text: format!("{ratio}{} {verdict}", sentence(&shares.join(", "))),
         place: Some(entry.place.clone()),
         sources: vec!["hagen-poiseuille", "white-fluid-mechanics", "en-1779", "fieller-1954"],
         picture: None,
     }
-}
-
-/// The same words with a capital at the front.
-fn upper(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

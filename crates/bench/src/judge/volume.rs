@@ -12,7 +12,7 @@ use crate::mould::Circuit;
 use crate::visit::{End, Entry, Rig, VolumeMethod, VolumeReading, What};
 
 /// How well a rig's own fixture volume is known (own proposal).
-const FIXTURE_RELATIVE: f64 = 0.03;
+pub(crate) const FIXTURE_RELATIVE: f64 = 0.03;
 /// Share of a drained volume that stays behind as a film (own allowance; common practice blows out twice).
 const FILM_RELATIVE: f64 = 0.01;
 

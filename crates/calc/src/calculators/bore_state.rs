@@ -1,32 +1,26 @@
 //! Calculator: what is in the bore.
 
-use super::hydraulics::{DROP_BAR, FLOW_L_MIN, drilled_warnings, fault, read_pieces};
+use super::flow_factor::{POINT, point};
+use super::hydraulics::{drilled_warnings, fault, read_pieces};
 use super::{Answer, Calculator, Output};
 use crate::estimate::Uncertain;
 use crate::form::{Fault, Field, Input, Kind, Preset, Value};
-use crate::hydraulics::flow_factor::{Fixture, FlowPoint, PieceKnowledge, PointUncertainty};
+use crate::hydraulics::flow_factor::{Fixture, PieceKnowledge, PointUncertainty};
 use crate::hydraulics::piece_form::PIECE;
 use crate::infer::bore::{
-    Bench, BoreError, BoreInput, BoreState, DRAWN_EXPONENT_SD, Design, Hoses, Prior, Reading, Seen, Sweep,
-    bore_state,
+    Bench, BoreError, BoreInput, BoreState, Design, Hoses, Prior, Reading, Seen, Sweep, bore_state,
 };
-use crate::quantity::{FlowFactor, PressureDrop, Temperature, VolumeFlow};
-use crate::water::TEMPERATURE_RANGE_DEG_C;
+use crate::quantity::FlowFactor;
 
 /// The calculators of this file.
 pub static ALL: &[&Calculator] = &[&BORE_STATE];
 
 const UNCERTAINTY: Kind = Kind::Number { low: 0.0, high: 50.0 };
 
-static POINT: Kind = Kind::Record(&[
-    Field::required("flow_l_min", FLOW_L_MIN, "flow"),
-    Field::required("pressure_drop_bar", DROP_BAR, "pressure drop, hoses and couplings included"),
-    Field::required(
-        "temperature_deg_c",
-        Kind::Number { low: TEMPERATURE_RANGE_DEG_C.0, high: TEMPERATURE_RANGE_DEG_C.1 },
-        "temperature of the water",
-    ),
-]);
+/// A standard uncertainty with its default.
+const fn uncertainty(name: &'static str, default: f64, text: &'static str) -> Field {
+    Field::preset(name, UNCERTAINTY, Preset::Number(default), text)
+}
 
 static BORE_STATE: Calculator = Calculator {
     name: "bore-state",
@@ -41,52 +35,37 @@ static BORE_STATE: Calculator = Calculator {
             "pieces of the circuit as new, without hoses of the rig",
         ),
         Field::optional("points", Kind::List { of: &POINT, least: 1 }, "readings of flow and pressure drop"),
-        Field::preset("flow_uncertainty_percent", UNCERTAINTY, Preset::Number(2.0), "of the flow meter"),
+        uncertainty("flow_uncertainty_percent", 2.0, "of the flow meter"),
         Field::preset(
             "pressure_uncertainty_bar",
             Kind::Number { low: 0.0, high: 100.0 },
             Preset::Number(0.05),
             "of the difference of both gauges",
         ),
-        Field::preset("temperature_uncertainty_k", UNCERTAINTY, Preset::Number(1.0), "of the thermometer"),
+        uncertainty("temperature_uncertainty_k", 1.0, "of the thermometer"),
         Field::optional(
             "fixture_flow_factor_m3_h",
             Kind::POSITIVE,
             "flow factor of hoses and couplings joined without a mould",
         ),
-        Field::preset(
-            "fixture_uncertainty_percent",
-            UNCERTAINTY,
-            Preset::Number(3.0),
-            "of the fixture's flow factor",
-        ),
+        uncertainty("fixture_uncertainty_percent", 3.0, "of the fixture's flow factor"),
         Field::optional("filled_volume_ml", Kind::POSITIVE, "filled volume of the circuit, hoses removed"),
-        Field::preset("volume_uncertainty_percent", UNCERTAINTY, Preset::Number(3.0), "of the filled volume"),
+        uncertainty("volume_uncertainty_percent", 3.0, "of the filled volume"),
         Field::optional(
             "air_sonic_conductance_dm3_s_bar",
             Kind::POSITIVE,
             "sonic conductance of the circuit, hoses removed",
         ),
-        Field::preset(
-            "air_uncertainty_percent",
-            UNCERTAINTY,
-            Preset::Number(6.0),
-            "of the sonic conductance",
-        ),
+        uncertainty("air_uncertainty_percent", 6.0, "of the sonic conductance"),
         Field::optional("baseline_flow_factor_m3_h", Kind::POSITIVE, "flow factor of the circuit as new"),
-        Field::preset(
-            "baseline_uncertainty_percent",
-            UNCERTAINTY,
-            Preset::Number(2.0),
-            "of the baseline's flow factor",
+        uncertainty("baseline_uncertainty_percent", 2.0, "of the baseline's flow factor"),
+        Field::optional(
+            "baseline_points",
+            Kind::List { of: &POINT, least: 1 },
+            "readings of the circuit as new, with the same kind of instruments and without hoses",
         ),
         Field::optional("baseline_volume_ml", Kind::POSITIVE, "filled volume of the circuit as new"),
-        Field::preset(
-            "baseline_volume_uncertainty_percent",
-            UNCERTAINTY,
-            Preset::Number(2.0),
-            "of the baseline's volume",
-        ),
+        uncertainty("baseline_volume_uncertainty_percent", 2.0, "of the baseline's volume"),
     ],
     outputs: &[
         Output {
@@ -145,13 +124,17 @@ fn run(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
             weight: 1.0,
             knowledge: PieceKnowledge::DRAWING,
             flow_ln: 0.03,
-            exponent_sd: DRAWN_EXPONENT_SD,
             volume_ln: 0.04,
             air_ln: 0.05,
         }],
         then: Seen {
             flow_factor_m3_h: with("baseline_flow_factor_m3_h", "baseline_uncertainty_percent"),
             volume_ml: with("baseline_volume_ml", "baseline_volume_uncertainty_percent"),
+            sweep: input.has("baseline_points").then(|| Sweep {
+                points: input.records("baseline_points").map(point).collect(),
+                uncertainty: instruments,
+                hoses: Hoses::None,
+            }),
             ..Seen::default()
         },
         today: Seen {
@@ -180,14 +163,6 @@ fn run(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
             let hint = "give points, filled_volume_ml or air_sonic_conductance_dm3_s_bar";
             Err(vec![Fault::new("points", error.to_string(), hint)])
         }
-    }
-}
-
-fn point(record: Input<'_>) -> FlowPoint {
-    FlowPoint {
-        flow: VolumeFlow::from_l_min(record.number("flow_l_min")),
-        drop: PressureDrop::from_bar(record.number("pressure_drop_bar")),
-        temperature: Temperature::from_deg_c(record.number("temperature_deg_c")),
     }
 }
 

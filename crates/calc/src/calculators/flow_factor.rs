@@ -17,7 +17,8 @@ pub static ALL: &[&Calculator] = &[&FLOW_FACTOR, &VALVE_COEFFICIENT];
 const WATER_DEG_C: Kind = Kind::Number { low: TEMPERATURE_RANGE_DEG_C.0, high: TEMPERATURE_RANGE_DEG_C.1 };
 const SINGLE: [&str; 3] = ["flow_l_min", "pressure_drop_bar", "temperature_deg_c"];
 
-static POINT: Kind = Kind::Record(&[
+/// A reading of flow, drop and temperature.
+pub(super) static POINT: Kind = Kind::Record(&[
     Field::required("flow_l_min", FLOW_L_MIN, "flow"),
     Field::required("pressure_drop_bar", DROP_BAR, "pressure drop, hoses and couplings included"),
     Field::required("temperature_deg_c", WATER_DEG_C, "temperature of the water"),
@@ -140,7 +141,8 @@ fn points(input: Input<'_>) -> Result<Vec<FlowPoint>, Vec<Fault>> {
     if faults.is_empty() { Ok(vec![point(input)]) } else { Err(faults) }
 }
 
-fn point(input: Input<'_>) -> FlowPoint {
+/// The reading that [`POINT`] describes.
+pub(super) fn point(input: Input<'_>) -> FlowPoint {
     FlowPoint {
         flow: VolumeFlow::from_l_min(input.number("flow_l_min")),
         drop: PressureDrop::from_bar(input.number("pressure_drop_bar")),

@@ -11,6 +11,7 @@ mod fit;
 
 pub(crate) use expected::widened;
 pub use expected::{PieceKnowledge, expected_flow_factor};
+pub(crate) use fit::{SCATTER_SHARE, TRANSITION_RELATIVE};
 
 use super::circuit::{HydraulicsError, reference_conditions};
 use super::friction::{Regime, TURBULENT_ABOVE};

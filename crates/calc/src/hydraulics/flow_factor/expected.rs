@@ -19,6 +19,8 @@ pub struct PieceKnowledge {
     pub coupling_ln_sd: f64,
     /// Of the logarithm of the walls' roughness.
     pub roughness_ln_sd: f64,
+    /// Of the exponent of drop against flow, beside what the parts above do to it.
+    pub exponent_sd: f64,
 }
 
 impl PieceKnowledge {
@@ -28,11 +30,18 @@ impl PieceKnowledge {
         elbow_ln_sd: DRILLED_ELBOW.relative_standard,
         coupling_ln_sd: 0.15,
         roughness_ln_sd: 0.6,
+        // Seeded simulation, `tests/flow_factor_trial.rs`.
+        exponent_sd: 0.014,
     };
     /// Pieces guessed at the bench: the bore to the next drill size, turns and couplings by a look (common
     /// practice, no source).
-    pub const GUESSED: Self =
-        Self { bore_sd_mm: 0.5, elbow_ln_sd: 0.4, coupling_ln_sd: 0.3, roughness_ln_sd: 1.0 };
+    pub const GUESSED: Self = Self {
+        bore_sd_mm: 0.5,
+        elbow_ln_sd: 0.4,
+        coupling_ln_sd: 0.3,
+        roughness_ln_sd: 1.0,
+        exponent_sd: 0.04,
+    };
 }
 
 /// Flow factor of clean pieces in m3/h, with the model's standard uncertainty by linear propagation (GUM,

@@ -7,7 +7,7 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use super::FlowFactorError;
+use super::{FlowFactorError, PieceKnowledge};
 use crate::estimate::root_sum_square;
 use crate::hydraulics::circuit::reference_conditions;
 use crate::hydraulics::friction::Regime;
@@ -34,7 +34,7 @@ const CONVERGED: f64 = 1e-7;
 /// `tests/flow_factor_trial.rs`).
 const TYPICAL: (f64, Prior) = (1.945, Prior { steepness: 0.025, bend: 0.005 });
 /// How far circuits differ from the curve of their pieces.
-const KNOWN: Prior = Prior { steepness: 0.014, bend: 0.003 };
+const KNOWN: Prior = Prior { steepness: PieceKnowledge::DRAWING.exponent_sd, bend: 0.003 };
 
 /// Standard deviations of a circuit's curve against its shape.
 #[derive(Clone, Copy)]

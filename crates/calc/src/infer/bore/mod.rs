@@ -34,16 +34,11 @@ pub struct Design {
     pub knowledge: PieceKnowledge,
     /// What the flow factor may be off beside that, as standard deviation of its logarithm.
     pub flow_ln: f64,
-    /// How far the exponent of drop against flow may differ from that of the pieces.
-    pub exponent_sd: f64,
     /// As `flow_ln`, for the filled volume.
     pub volume_ln: f64,
     /// As `flow_ln`, for the sonic conductance.
     pub air_ln: f64,
 }
-
-/// Exponent's standard deviation for pieces as drawn or measured (seeded simulation, as in `flow_factor`).
-pub const DRAWN_EXPONENT_SD: f64 = 0.014;
 
 /// Hoses and couplings between the two gauges.
 #[derive(Clone, Copy, Debug, PartialEq)]

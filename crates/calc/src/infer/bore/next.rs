@@ -9,14 +9,13 @@ use super::evidence::Judged;
 use super::model::{Model, Predicted};
 use super::nodes::CLASSES;
 use crate::estimate::root_sum_square;
+use crate::hydraulics::flow_factor::SCATTER_SHARE;
 use crate::infer::information::{expected_confident, expected_information};
 
 /// A call from this probability on counts as confident.
 pub const CONFIDENT: f64 = 0.95;
 /// Flow of a low-flow reading, as a share of that at 1 bar.
 const LOW_SHARE: f64 = 0.15;
-/// Scatter of a drop reading, as a share of the instruments' uncertainty.
-const SCATTER_SHARE: f64 = 0.3;
 
 /// What the bench can read, with standard uncertainties; none: it cannot.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

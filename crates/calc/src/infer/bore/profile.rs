@@ -5,7 +5,9 @@ use crate::air::sonic::line::conductance;
 use crate::estimate::root_sum_square;
 use crate::hydraulics::circuit::{Conditions, HydraulicsError, clean_flow_factor, reference_conditions};
 use crate::hydraulics::deposit::coated;
-use crate::hydraulics::flow_factor::{FlowPoint, PointUncertainty, widened};
+use crate::hydraulics::flow_factor::{
+    FlowPoint, PointUncertainty, SCATTER_SHARE, TRANSITION_RELATIVE, widened,
+};
 use crate::hydraulics::path::{LossScale, Path};
 use crate::hydraulics::piece::Piece;
 use crate::hydraulics::volume::filled_volume;
@@ -22,10 +24,6 @@ const ROUGHER: f64 = 1.5;
 const ROUGHNESSES: u32 = 6;
 /// Narrowing beyond this factor of the clean drop is as good as a block.
 const MOST_DROP: f64 = 25.0;
-/// Share of the instruments' uncertainty that comes again as scatter from point to point (as in `flow_factor`).
-const SCATTER_SHARE: f64 = 0.3;
-/// Relative uncertainty of friction between laminar and turbulent flow (as in `flow_factor`).
-const TRANSITION_RELATIVE: f64 = 0.15;
 /// No meter of a bench repeats a flow better than this, relative (own proposal).
 const REPEATS_RELATIVE: f64 = 0.003;
 /// What no reading of a drop gets below, relative.
@@ -153,7 +151,7 @@ impl Profile {
                 .map(|line| math::ln(line.part.conductance().dm3_s_bar())),
             width_sd_mm: design.knowledge.bore_sd_mm,
             flow_ln: design.flow_ln,
-            exponent_sd: design.exponent_sd,
+            exponent_sd: design.knowledge.exponent_sd,
             volume_ln: design.volume_ln,
             air_ln: design.air_ln,
             stations,

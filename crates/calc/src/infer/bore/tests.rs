@@ -51,7 +51,6 @@ fn input(truth: &[Piece], volume_ml: Option<f64>) -> BoreInput {
             weight: 1.0,
             knowledge: PieceKnowledge::DRAWING,
             flow_ln: 0.03,
-            exponent_sd: DRAWN_EXPONENT_SD,
             volume_ln: 0.03,
             air_ln: 0.05,
         }],
