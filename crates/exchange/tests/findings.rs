@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use bench::finding::{
-    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, LimitUsed, NextStep,
-    Passage, Tightness, Warning,
+    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, LimitUsed, NextReading,
+    NextStep, Passage, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
 use bench::picture::{LeakMap, LeakPath, NextLeakTest};
 use calc::estimate::Estimate;
+use calc::infer::bore::Reading;
 use exchange::findings_json::{Origin, document};
 use exchange::intake::InputFile;
 
@@ -36,13 +37,19 @@ fn circuit() -> CircuitFinding {
         compared_with: Some("drawing".to_owned()),
         state: BTreeMap::from([(BoreState::EvenDeposit, 0.75), (BoreState::Unknown, 0.25)]),
         deposit_thickness_mm: None,
-        state_fits: None,
-        layer_share: None,
+        state_fits: Some(true),
+        layer_share: Some(estimate(0.5)),
         deposit_mass_g: None,
         plug_bore_mm: None,
-        plugged_branch_probability: 0.0,
+        plugged_branch_probability: 0.125,
         next_reading: None,
-        further_readings: vec![],
+        further_readings: vec![NextReading {
+            kind: Reading::VolumeAlone,
+            minutes: 6,
+            text: "Fill it.".into(),
+            information_bits: 0.5,
+            confident_probability: 0.25,
+        }],
         filled_volume_ml: None,
         filled_volume_percent: None,
         bore_mm: Some(10.0),
@@ -129,10 +136,13 @@ fn a_document_word_for_word() {
         r#""flow_factor_m3_h":{"value":0.7,"low":0.63,"high":0.77,"coverage":0.95},"#,
         r#""against_baseline_percent":null,"compared_with":"drawing","#,
         r#""state":{"as-new":0,"even-deposit":0.75,"local-plug":0,"mixed":0,"rough":0,"unknown":0.25},"#,
-        r#""deposit_thickness_mm":null,"filled_volume_ml":null,"filled_volume_percent":null,"bore_mm":10,"#,
+        r#""state_fits":true,"layer_share":{"value":0.5,"low":0.45,"high":0.55,"coverage":0.95},"#,
+        r#""deposit_thickness_mm":null,"deposit_mass_g":null,"plug_bore_mm":null,"plugged_branch":0.125,"#,
+        r#""filled_volume_ml":null,"filled_volume_percent":null,"bore_mm":10,"#,
         r#""gates":{"wet":{"open":true,"reason":"air passes"},"descale":{"open":false,"reason":"leaks across"},"#,
         r#""release":{"open":false,"reason":"leaks"}},"next_step":"find-out","reason":"It leaks into F3.","#,
-        r#""best_next_reading":null,"cautions":["Compressed air."],"evidence":[{"title":"Leak-down","#,
+        r#""best_next_reading":null,"further_readings":[{"text":"Fill it.","minutes":6,"#,
+        r#""expected_information_bits":0.5,"probability_of_a_sure_state":0.25}],"cautions":["Compressed air."],"evidence":[{"title":"Leak-down","#,
         r#""text":"0.33 mbar·l/s","place":"v.toml, line 9","sources":["own-arithmetic"]}]}],"#,
         r#""hook_up_doubts":[{"circuits":["F2","F3"],"probability":0.97,"text":"Hoses look exchanged."}],"#,
         r#""warnings":[{"code":"w","circuit":null,"text":"Careful."}],"#,
