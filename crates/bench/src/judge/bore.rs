@@ -156,7 +156,9 @@ pub(crate) fn in_words(worth: &Worth, rig: &Rig) -> NextReading {
         Reading::FullFlow => {
             "flow alone, others closed, with both pressures and the water temperature".to_owned()
         }
-        Reading::LowFlow => "flow throttled to about a seventh, both pressures read finely".to_owned(),
+        Reading::LowFlow => {
+            "flow throttled to about a seventh, both pressures read as closely as the gauges allow".to_owned()
+        }
         Reading::VolumeWithHoses => format!("filled volume {volume}"),
         Reading::VolumeAlone => format!("filled volume through short adapters instead of hoses, {volume}"),
         Reading::AirPassage => "air passage: a reservoir emptied through the circuit".to_owned(),

@@ -203,11 +203,12 @@ fn low_flow(facts: &Facts<'_>, gates: &Gates) -> Advice {
         return Advice::new(NextStep::FindOut, reason).read(LOOK_INSIDE);
     }
     let reason = format!(
-        "Too little flow ({flow}), and the readings do not tell why: deposit {:.0} %, narrow place {:.0} %, both {:.0} %, rough wall {:.0} %",
+        "Too little flow ({flow}), and the readings do not tell why: deposit {:.0} %, narrow place {:.0} %, both {:.0} %, rough wall {:.0} %, none of these {:.0} %",
         100.0 * state.even_deposit,
         100.0 * state.local_plug,
         100.0 * state.mixed,
-        100.0 * state.rough
+        100.0 * state.rough,
+        100.0 * state.unknown
     );
     bore_reading(facts, Advice::new(NextStep::FindOut, reason))
 }

@@ -152,8 +152,14 @@ fn next(circuits: &[CircuitFinding]) -> String {
     }
 }
 
+/// Whether the leak-down of a circuit leaves open whether it leaks, or where to.
+fn undecided(circuit: &CircuitFinding) -> bool {
+    matches!(circuit.tightness, Tightness::Leaks | Tightness::CannotTell | Tightness::Untested)
+}
+
 /// Who leaks into whom and to the outside, if anybody was watched: what all readings say together, and beside it every
-/// sure rise and sure leak that stands for itself.
+/// sure rise and sure leak that stands for itself. A next test is named only while a leak-down or a
+/// path leaves a question open.
 pub(crate) fn leak_map(circuits: &[CircuitFinding], watches: &[Watch], found: &Map) -> Option<LeakMap> {
     if watches.is_empty() && found.paths.is_empty() {
         return None;
@@ -193,10 +199,12 @@ pub(crate) fn leak_map(circuits: &[CircuitFinding], watches: &[Watch], found: &M
             }),
         }
     }
+    let sender_open = paths.iter().any(|path| path.to.is_some() && path.probability < GUARD_BAND);
+    let worth_it = sender_open || circuits.iter().any(undecided);
     Some(LeakMap {
         circuits: circuits.iter().map(|circuit| circuit.id.clone()).collect(),
         paths,
-        next_test: found.next_test.clone(),
+        next_test: found.next_test.clone().filter(|_| worth_it),
     })
 }
 

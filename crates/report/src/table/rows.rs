@@ -1,6 +1,6 @@
 //! The rows of the table: columns where they fit, a list where the terminal is narrow.
 
-use bench::finding::{CircuitFinding, Findings, NextStep, Passage, Tightness};
+use bench::finding::{BoreState, CircuitFinding, Findings, NextStep, Passage, Tightness};
 
 use super::Page;
 use super::cell::{Ink, Text, wrapped};
@@ -157,7 +157,11 @@ fn air(circuit: &CircuitFinding) -> String {
 fn bore(circuit: &CircuitFinding, words: Words) -> String {
     match words::likeliest(circuit) {
         _ if circuit.passage == Passage::Blocked => "blocked".into(),
-        Some((state, _)) if words == Words::Short => words::bore_state(state).into(),
+        Some((state, probability)) if words == Words::Short => {
+            let doubt =
+                if probability < words::RATHER_SURE && state != BoreState::Unknown { "?" } else { "" };
+            format!("{}{doubt}", words::bore_state(state))
+        }
         _ => words::state_in_short(circuit),
     }
 }

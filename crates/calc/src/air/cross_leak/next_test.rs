@@ -64,7 +64,7 @@ pub(super) fn propose(leaks: &Leaks, found: &Found) -> Option<NextTest> {
         .map(|place| found.design.circuits[*place].volume_l)
         .fold(0.0, f64::max);
     let minutes = if charged.len() > 1 { 5.0 } else { 4.0 } + if largest_l > 1.0 { 2.0 } else { 0.0 };
-    let why = why(leaks, found, &charged, &watched, bits);
+    let why = why(leaks, found, &charged, &watched);
     Some(NextTest { charged, watched, open, minutes, expected_bits: bits, why })
 }
 
@@ -246,7 +246,7 @@ fn entropy(probability: f64) -> f64 {
     part(probability) + part(1.0 - probability)
 }
 
-fn why(leaks: &Leaks, found: &Found, charged: &[usize], watched: &[usize], bits: f64) -> String {
+fn why(leaks: &Leaks, found: &Found, charged: &[usize], watched: &[usize]) -> String {
     let name = |place: usize| leaks.circuits.get(place).map_or("", |circuit| circuit.id.as_str());
     let open: Vec<String> = found
         .chances
@@ -262,21 +262,19 @@ fn why(leaks: &Leaks, found: &Found, charged: &[usize], watched: &[usize], bits:
             format!("{} and {to} ({:.0} %)", name(edge.0), chance.probability * 100.0)
         })
         .collect();
-    let told = format!("expected to tell {bits:.1} bit");
     if !open.is_empty() {
-        return format!("Decides about {}; {told}", open.join(", "));
+        return format!("Decides about {}", open.join(", "));
     }
     if watched.is_empty() {
-        return format!(
-            "With all charged nothing passes between circuits: what falls leaks to the outside; {told}"
-        );
+        return "With all charged nothing passes between circuits: what falls leaks to the outside"
+            .to_owned();
     }
     let tested =
         if found.design.tests() == 0 { "Nothing tested yet" } else { "No path is suspected there yet" };
     let (from, to) = (charged.len(), watched.len());
     let circuits = |count: usize| if count == 1 { "circuit" } else { "circuits" };
     format!(
-        "{tested}: tells whether any of {from} {} leaks into any of {to} {}; {told}",
+        "{tested}: tells whether any of {from} {} leaks into any of {to} {}",
         circuits(from),
         circuits(to)
     )
