@@ -147,11 +147,27 @@ impl Truth {
         self.leaks_across.iter().filter_map(other).collect()
     }
 
-    /// Whether the port of this circuit had one whole circuit on it, its own or another.
+    /// Circuits that the supply of this circuit's port really reached: mostly itself, another one, two side by side, or
+    /// none.
+    #[must_use]
+    pub fn on_port(&self, id: &CircuitId) -> Vec<CircuitId> {
+        if self.missing.contains(id) || self.doubled.iter().any(|(_, empty)| empty == id) {
+            return Vec::new();
+        }
+        // Exchanges follow each other in the order of the plan, so the circuit on a port is found backwards.
+        let own = self.swapped.iter().rev().fold(id, |at, (a, b)| match () {
+            () if a == at => b,
+            () if b == at => a,
+            () => at,
+        });
+        let beside = self.doubled.iter().filter(|(first, _)| first == id).map(|(_, second)| second);
+        core::iter::once(own).chain(beside).cloned().collect()
+    }
+
+    /// Whether the port of this circuit had one circuit on it, its own or another, with both hoses.
     #[must_use]
     pub fn one_whole_circuit(&self, id: &CircuitId) -> bool {
-        let in_pair = |pairs: &[(CircuitId, CircuitId)]| pairs.iter().any(|(a, b)| a == id || b == id);
-        !(self.missing.contains(id) || in_pair(&self.doubled) || in_pair(&self.bridged))
+        self.on_port(id).len() == 1 && !self.bridged.iter().any(|(a, b)| a == id || b == id)
     }
 
     /// As a tree of values, for whoever writes files.

@@ -208,7 +208,13 @@ fn slips(circuits: &[CircuitPlan], ports: usize, options: &Invention, chance: &m
 }
 
 /// Slips other than an exchange, on circuits that have none yet.
-fn other_slips(slips: &mut Slips, circuits: &[CircuitPlan], ports: usize, options: &Invention, chance: &mut Chance) {
+fn other_slips(
+    slips: &mut Slips,
+    circuits: &[CircuitPlan],
+    ports: usize,
+    options: &Invention,
+    chance: &mut Chance,
+) {
     let mut taken: Vec<CircuitId> = slips.swapped.iter().flat_map(|(a, b)| [a.clone(), b.clone()]).collect();
     if chance.happens(options.missing) {
         let id = circuits[chance.whole(0, circuits.len() - 1)].id.clone();
@@ -217,7 +223,8 @@ fn other_slips(slips: &mut Slips, circuits: &[CircuitPlan], ports: usize, option
             slips.missing.push(id);
         }
     }
-    for (probability, list) in [(options.doubled, &mut slips.doubled), (options.bridged, &mut slips.bridged)] {
+    for (probability, list) in [(options.doubled, &mut slips.doubled), (options.bridged, &mut slips.bridged)]
+    {
         if circuits.len() > 1
             && chance.happens(probability)
             && let Some((a, b)) = pair(circuits, ports, chance)

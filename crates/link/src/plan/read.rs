@@ -252,7 +252,9 @@ fn names(plan: &Plan, faults: &mut Faults) {
         reading.circuits.iter().flatten().for_each(|id| check(id, format!("reading.{at}.circuits")));
     }
     let slips = &plan.slips;
-    for (name, pairs) in [("swapped", &slips.swapped), ("doubled", &slips.doubled), ("bridged", &slips.bridged)] {
+    for (name, pairs) in
+        [("swapped", &slips.swapped), ("doubled", &slips.doubled), ("bridged", &slips.bridged)]
+    {
         for (a, b) in pairs {
             check(a, format!("slips.{name}"));
             check(b, format!("slips.{name}"));
@@ -275,9 +277,14 @@ fn one_slip_each(slips: &Slips, faults: &mut Faults) {
         .chain(slips.missing.iter().map(|id| ("missing", id)));
     let mut seen: Vec<(&str, &CircuitId)> = Vec::new();
     for (name, id) in named {
-        let clash = seen.iter().any(|(other, known)| *known == id && !(*other == "swapped" && name == "swapped"));
+        let clash =
+            seen.iter().any(|(other, known)| *known == id && !(*other == "swapped" && name == "swapped"));
         if clash {
-            let fault = FormFault::new(format!("slips.{name}"), "this circuit has another slip", "give each circuit one");
+            let fault = FormFault::new(
+                format!("slips.{name}"),
+                "this circuit has another slip",
+                "give each circuit one",
+            );
             faults.push(fault.with_value(id.0.as_str()));
         }
         seen.push((name, id));

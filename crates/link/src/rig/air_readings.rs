@@ -92,7 +92,8 @@ impl Bench<'_> {
             kept: false,
             factors: self.settling(listed, test, drift_k_s, chance).factors(step_s, count),
         }];
-        let mut leaks: Vec<_> = self.open_hose(listed).map(|passage| (0, None, passage)).into_iter().collect();
+        let mut leaks: Vec<_> =
+            self.open_hose(listed).map(|passage| (0, None, passage)).into_iter().collect();
         for (from, to, passage) in &self.leaks {
             let other = match (circuits.contains(from), to.is_some_and(|to| circuits.contains(&to))) {
                 // Side by side on one port, nothing moves between them.
@@ -101,10 +102,9 @@ impl Bench<'_> {
                 (false, true) => Some(*from),
                 (false, false) => continue,
             };
-            match other {
-                Some(other) if together => {
+            match other.map(|other| (other, self.port_of(other))) {
+                Some((other, Some(listed_other))) if together => {
                     // The neighbour is charged as well and leaks as it does.
-                    let listed_other = self.really.iter().position(|real| *real == other).unwrap_or(other);
                     let place = vessels.len();
                     let factors = self.settling(listed_other, test, drift_k_s, chance).factors(step_s, count);
                     let volume_m3 = self.chargeable(listed_other).m3();

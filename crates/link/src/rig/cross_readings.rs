@@ -82,16 +82,15 @@ impl Bench<'_> {
         let open_hoses = charged.iter().chain(&watchers).copied().enumerate();
         let mut leaks: Vec<_> =
             open_hoses.filter_map(|(at, port)| Some((at, None, self.open_hose(port)?))).collect();
-        leaks.extend(self
-            .leaks
-            .iter()
-            .filter_map(|(from, to, passage)| match (place(*from), to.map(place)) {
+        leaks.extend(self.leaks.iter().filter_map(|(from, to, passage)| {
+            match (place(*from), to.map(place)) {
                 (Some(from), Some(to)) => Some((from, to, *passage)),
                 (Some(from), None) => Some((from, None, *passage)),
                 // A leak is the same both ways.
                 (None, Some(Some(to))) => Some((to, None, *passage)),
                 (None, _) => None,
-            }));
+            }
+        }));
         let seen = Network { vessels, leaks, air_pa: self.air.pa() }.run(step_s, count);
         let mut written = |column: &[f64]| {
             let watched = Watched { bar_g: self.gauge(column), drift_k_s };

@@ -58,6 +58,11 @@ impl Bench<'_> {
         }
     }
 
+    /// Listed place whose port's supply reaches a circuit; none if its hoses hang in the open.
+    pub fn port_of(&self, circuit: usize) -> Option<usize> {
+        (0..self.on.len()).find(|listed| self.circuits_on(*listed).contains(&circuit))
+    }
+
     pub fn is_open_hose(&self, listed: usize) -> bool {
         self.on[listed] == On::Nothing
     }
