@@ -38,7 +38,7 @@ fn played(slips: &str, change: impl Fn(&mut Plan)) -> Simulated {
     let text = format!("{PLAN}\n[slips]\n{slips}");
     let mut plan = Plan::from_value(&common::tree(&text)).unwrap_or_else(|faults| panic!("{faults:?}"));
     change(&mut plan);
-    simulate(&plan, 1).unwrap()
+    simulate(&plan, 1).expect("a plan that can be played")
 }
 
 fn straight() -> Simulated {
@@ -64,9 +64,9 @@ fn pressure(simulated: &Simulated, id: &str, passage: bool, share: f64) -> f64 {
             What::AirPassage(reading) if passage => Some(&reading.decay),
             _ => None,
         })
-        .unwrap();
+        .expect("the reading");
     let Decay::Trace(trace) = decay else { panic!("a trace") };
-    let seen = trace.pressure_bar_g.as_ref().unwrap();
+    let seen = trace.pressure_bar_g.as_ref().expect("pressures");
     seen[((seen.len() - 1) as f64 * share) as usize]
 }
 
@@ -84,7 +84,7 @@ fn l_min(flow: &Flow) -> f64 {
 
 /// Flow over the root of the drop: what adds up where circuits lie side by side.
 fn factor(simulated: &Simulated, id: &str) -> f64 {
-    let flow = flow(simulated, id).unwrap();
+    let flow = flow(simulated, id).expect("a flow");
     l_min(flow) / (flow.pressure_in.bar() - flow.pressure_out.bar()).sqrt()
 }
 
@@ -98,7 +98,7 @@ fn expansion(simulated: &Simulated, id: &str) -> (f64, f64, f64) {
         },
         _ => None,
     });
-    found.unwrap()
+    found.expect("a volume")
 }
 
 /// Pressure left in the vessel and the circuit joined, bar.

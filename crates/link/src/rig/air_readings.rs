@@ -247,11 +247,8 @@ impl Bench<'_> {
         let circuits = self.circuits_on(listed);
         let vessel = self.vessel().ok_or(SimulationError::NoVessel)?;
         let stated = self.plan.rig.stated.reference_volume.ok_or(SimulationError::NoVessel)?;
-        let volume = if through_fixture {
-            self.chargeable_from(listed, from)
-        } else {
-            self.filled_from(listed, from)
-        };
+        let volume =
+            if through_fixture { self.chargeable_from(listed, from) } else { self.filled_from(listed, from) };
         let before = 6.0 + 0.05 * chance.normal();
         let air = self.air.bar();
         let even = (vessel.ml() * (before + air) + volume.ml() * air) / (vessel.ml() + volume.ml());

@@ -95,8 +95,7 @@ impl Bench<'_> {
     ) -> Result<Vec<(usize, Flow)>, SimulationError> {
         let water = self.plan.visit.water;
         let conditions = self.conditions(water)?;
-        let open: Vec<usize> =
-            listed.iter().copied().filter(|place| !self.is_blocked(*place)).collect();
+        let open: Vec<usize> = listed.iter().copied().filter(|place| !self.is_blocked(*place)).collect();
         let mut paths = Vec::with_capacity(open.len());
         for place in &open {
             paths.push(Way::new(self.plan.physics, &self.on_the_way(*place)).map_err(self.problem(*place))?);
@@ -107,7 +106,8 @@ impl Bench<'_> {
         for (place, flow) in open.iter().zip(flows) {
             let problem = self.problem(*place);
             if self.is_open_hose(*place) {
-                readings.push((*place, self.out_of_open_hose(*place, &conditions, water, Others::Open, chance)));
+                readings
+                    .push((*place, self.out_of_open_hose(*place, &conditions, water, Others::Open, chance)));
                 continue;
             }
             let between = self.between_gauges(*place, self.on_the_way(*place)).map_err(&problem)?;
