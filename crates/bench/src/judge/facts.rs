@@ -156,6 +156,8 @@ impl FlowFact {
 pub(crate) struct VolumeFact {
     /// What the reading came to, hoses taken out, however little; with the hose volume that was taken out.
     pub(crate) seen_ml: Option<(Uncertain, f64)>,
+    /// Whether air was used, which a leak deceives.
+    pub(crate) by_air: bool,
     pub(crate) volume_ml: Option<Uncertain>,
     pub(crate) ratio: Option<Ratio>,
 }

@@ -1,6 +1,6 @@
 //! Hoses that seem to be otherwise than the hook-up list has them, over all ports of a hook-up at once.
 
-use calc::estimate::Uncertain;
+use calc::estimate::{Uncertain, Z95, root_sum_square};
 use calc::infer::assignment::MOST;
 use calc::infer::hook_up::{DeadEnd, LnValue, Passes, Port, Quantities, SlipPrior, hook_up};
 use calc::numeric::math;
@@ -15,12 +15,16 @@ use crate::visit::{Decay, HookUp, Rig, What};
 
 /// From this probability on a doubt is called out: in simulated visits the false alarms then stay under one in a hundred
 /// visits (docs/methods/hook-up.md).
-pub(crate) const CALLED_OUT: f64 = 0.8;
+pub const CALLED_OUT: f64 = 0.5;
 /// Water that proves a passage, l/min.
 const PROOF_L_MIN: f64 = 0.2;
 /// Air is gone at once if it cannot be charged to this pressure, bar, or is down to this share of it so soon, s.
 const NOT_CHARGED_BAR: f64 = 0.5;
 const GONE: (f64, f64) = (0.1, 3.0);
+/// Seconds that the joined pressure of a volume reading is given to settle (common practice, no source).
+const JOINED_S: f64 = 10.0;
+/// Standard deviation over median distance from the median, of a normal distribution.
+const MEDIAN_TO_STANDARD: f64 = 1.482_6;
 /// Sisters of one mould differ by drilling and by what they carry (own choice).
 const ALIKE_LN: f64 = 0.10;
 
@@ -47,12 +51,15 @@ pub(crate) fn told<'a>(one: &Alone<'a>, rig: &Rig) -> Told<'a> {
         value.and_then(|value| LnValue::of(value.value, value.relative_standard()))
     };
     let as_new = |value: Option<&AsNew>| value.and_then(|new| LnValue::of(new.value, new.standard_ln));
-    let air = passage
-        .sonic_dm3_s_bar
-        .map(|found| Uncertain::new(found.value, found.half_width() / calc::estimate::Z95));
+    let air = passage.sonic_dm3_s_bar.map(|found| Uncertain::new(found.value, found.half_width() / Z95));
+    let volume = |value: Uncertain| {
+        let leak = if one.volume.by_air { leak_spread_ml(one, rig, value.value) } else { 0.0 };
+        Uncertain::new(value.value, root_sum_square(&[value.standard, leak]))
+    };
     let measured = Quantities {
         flow: of(one.flow.as_ref().and_then(FlowSeen::flow_factor_m3_h)),
-        volume: of(one.volume.volume_ml),
+        // A dead end fills up to the block only.
+        volume: of(one.volume.volume_ml.filter(|_| passes != Passes::No).map(volume)),
         air: of(air),
     };
     let expected = Quantities {
@@ -62,7 +69,7 @@ pub(crate) fn told<'a>(one: &Alone<'a>, rig: &Rig) -> Told<'a> {
     };
     let dead_end = one.volume.seen_ml.map(|(seen, hoses_ml)| DeadEnd {
         filled_ml: seen.value,
-        standard_ml: seen.standard,
+        standard_ml: volume(seen).standard,
         back_ml: hoses_ml / 2.0,
     });
     let backwards = one.flow.as_ref().and_then(|seen| backwards(seen, rig));
@@ -100,22 +107,27 @@ fn gone_at_once(timeline: &Timeline<'_>) -> bool {
     }
 }
 
-/// The doubts of a visit, most probable first. A circuit appears in one doubt at most.
-pub(crate) fn doubts(told: &[Told<'_>], hook_ups: &[HookUp]) -> Vec<HookUpDoubt> {
-    let groups = groups(told, hook_ups);
+/// Every circuit's port, sisters looked at where nothing else is known.
+pub(crate) fn ports(told: &[Told<'_>]) -> Vec<(CircuitId, Port)> {
+    told.iter().map(|one| (one.circuit.id.clone(), with_sisters(one, told))).collect()
+}
+
+/// The doubts of a visit from probability `least` on, most probable first. A circuit appears in one doubt at most.
+pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp], least: f64) -> Vec<HookUpDoubt> {
+    let groups = groups(ports, hook_ups);
     let pairs = |group: &Vec<usize>| (group.len() * group.len().saturating_sub(1)) as f64 / 2.0;
     let all_pairs: f64 = groups.iter().map(pairs).sum();
     let mut found: Vec<HookUpDoubt> = Vec::new();
     for group in &groups {
-        let members: Vec<&Told<'_>> = group.iter().filter_map(|place| told.get(*place)).collect();
-        let ports: Vec<Port> = members.iter().map(|one| with_sisters(one, told)).collect();
+        let members: Vec<&(CircuitId, Port)> = group.iter().filter_map(|place| ports.get(*place)).collect();
+        let theirs: Vec<Port> = members.iter().map(|(_, port)| *port).collect();
         // Slips of a visit are as likely in one hook-up as in another, pair for pair.
         let share = if all_pairs > 0.0 { pairs(group) / all_pairs } else { 1.0 };
-        let Ok(checked) = hook_up(&ports, &SlipPrior::ORDINARY.share(share), CALLED_OUT) else { continue };
-        let names: Vec<&str> = members.iter().map(|one| one.circuit.id.0.as_str()).collect();
+        let Ok(checked) = hook_up(&theirs, &SlipPrior::ORDINARY.share(share), least) else { continue };
+        let names: Vec<&str> = members.iter().map(|(id, _)| id.0.as_str()).collect();
         for doubt in checked.doubts {
-            let circuits: Vec<CircuitId> =
-                doubt.ports.iter().filter_map(|port| Some(members.get(*port)?.circuit.id.clone())).collect();
+            let circuits =
+                doubt.ports.iter().filter_map(|port| Some(members.get(*port)?.0.clone())).collect();
             found.push(HookUpDoubt {
                 kind: doubt.slip,
                 circuits,
@@ -138,11 +150,11 @@ pub(crate) fn doubts(told: &[Told<'_>], hook_ups: &[HookUp]) -> Vec<HookUpDoubt>
 
 /// Circuits that hung on the rig at the same time: a port that comes up again begins a new hook-up. Where the list is not
 /// whole all circuits are one group, in which every pair is the less probable.
-fn groups(told: &[Told<'_>], hook_ups: &[HookUp]) -> Vec<Vec<usize>> {
+fn groups(told: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<Vec<usize>> {
     let mut stages: Vec<(Vec<u32>, Vec<usize>)> = Vec::new();
     let mut placed = 0;
     for on in hook_ups {
-        let Some(place) = told.iter().position(|one| one.circuit.id == on.circuit) else { continue };
+        let Some(place) = told.iter().position(|(id, _)| *id == on.circuit) else { continue };
         if stages.iter().any(|(_, members)| members.contains(&place)) {
             continue;
         }
@@ -163,18 +175,18 @@ fn groups(told: &[Told<'_>], hook_ups: &[HookUp]) -> Vec<Vec<usize>> {
     groups.iter().flat_map(|group| group.chunks(MOST).map(<[usize]>::to_vec)).collect()
 }
 
-/// The port with what its circuit's sisters show today, for quantities of which nothing else is known.
+/// The port with what its circuit and its sisters show today, for quantities of which nothing else is known. All sisters
+/// get the same expectation: hoses exchanged among them do not show, and one of two alone cannot be the odd one.
 fn with_sisters(one: &Told<'_>, all: &[Told<'_>]) -> Port {
+    let alike = |other: &&Told<'_>| {
+        other.circuit.id == one.circuit.id || one.circuit.sisters.contains(&other.circuit.id)
+    };
     let sisters = |quantity: fn(&Quantities) -> Option<LnValue>| {
-        let mut seen: Vec<f64> = all
-            .iter()
-            .filter(|other| one.circuit.sisters.contains(&other.circuit.id))
-            .filter_map(|other| Some(quantity(&other.port.measured)?.ln))
-            .collect();
-        seen.sort_by(f64::total_cmp);
-        let (low, high) = (seen.first()?, seen.last()?);
-        let middle = (seen.get((seen.len() - 1) / 2)? + seen.get(seen.len() / 2)?) / 2.0;
-        LnValue::of(math::exp(middle), calc::estimate::root_sum_square(&[ALIKE_LN, (high - low) / 2.0]))
+        let seen: Vec<f64> =
+            all.iter().filter(alike).filter_map(|other| Some(quantity(&other.port.measured)?.ln)).collect();
+        let centre = median(seen.clone()).filter(|_| seen.len() > 1)?;
+        let spread = MEDIAN_TO_STANDARD * median(seen.iter().map(|ln| (ln - centre).abs()).collect())?;
+        LnValue::of(math::exp(centre), root_sum_square(&[ALIKE_LN, spread]))
     };
     let mut port = one.port;
     let expected = &mut port.expected;
@@ -190,4 +202,35 @@ fn with_sisters(one: &Told<'_>, all: &[Told<'_>]) -> Port {
         port.by_sisters |= expected.air.is_some();
     }
     port
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let (low, high) = (values.get(values.len().checked_sub(1)? / 2)?, values.get(values.len() / 2)?);
+    Some((low + high) / 2.0)
+}
+
+/// Share of its pressure that the circuit loses in a second, as its leak-down shows, late in the test; settling counts in.
+fn loses_per_s(timeline: &Timeline<'_>) -> Option<f64> {
+    let decay = timeline.since_change().rev().find_map(|entry| match &entry.what {
+        What::LeakDown(reading) => Some(&reading.decay),
+        _ => None,
+    })?;
+    let (from, to, seconds) = match decay {
+        Decay::TwoReadings { start, end, time } => (start.bar(), end.bar(), time.s()),
+        Decay::Trace(trace) => {
+            let (times, pressures) = trace.pressures()?;
+            let half = pressures.len() / 2;
+            (*pressures.get(half)?, *pressures.last()?, times.last()? - times.get(half)?)
+        }
+    };
+    (seconds > 0.0 && from > 0.0).then(|| ((from - to) / from / seconds).max(0.0))
+}
+
+/// A volume reading by air takes what leaks meanwhile for volume: spread of it, ml.
+fn leak_spread_ml(one: &Alone<'_>, rig: &Rig, seen_ml: f64) -> f64 {
+    let vessel_ml = rig.reference_volume.map_or(0.0, calc::quantity::Volume::ml);
+    // A circuit that holds nothing at all, or that nobody tested, may have lost anything.
+    let lost = loses_per_s(&one.timeline).unwrap_or(0.01) * JOINED_S;
+    lost * (vessel_ml + seen_ml.max(0.0))
 }

@@ -28,15 +28,17 @@ use std::collections::BTreeMap;
 use calc::air::passage::Expected;
 use calc::estimate::Uncertain;
 use calc::infer::bore::BoreState as Inside;
+use calc::infer::hook_up::Port;
 use calc::quantity::Length;
 
 use crate::finding::{BoreState, CircuitFinding, Findings, HookUpDoubt, Warning};
 use crate::limits::{Materials, Tables};
 use crate::mould::{Circuit, CircuitId, Mould, Process};
-use crate::visit::Visit;
+use crate::visit::{HookUp, Visit};
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, VolumeFact};
 use flow::FlowSeen;
+pub use hook_up::CALLED_OUT as HOSES_CALLED_OUT;
 use tested::{TestedVolume, tested_volume};
 use timeline::Timeline;
 
@@ -82,7 +84,7 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
         .filter_map(|one| Some((one.circuit.id.clone(), one.flow.as_ref()?.flow_factor_m3_h()?)))
         .collect();
     let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
-    let doubts = hook_up::doubts(&told, &visit.hook_ups);
+    let doubts = hook_up::doubts(&hook_up::ports(&told), &visit.hook_ups, hook_up::CALLED_OUT);
     let together = Together { mould, visit, tables, watches, paths, measured, doubts };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
@@ -93,6 +95,32 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     warnings.extend(theirs.into_iter().flatten());
     let map = summary::leak_map(&circuits, &together.watches, &together.paths);
     summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
+}
+
+/// The hook-up check by itself, as [`assess`] makes it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HookUpCheck {
+    /// What was measured through the port of each circuit and what is expected of the circuit, in the order of the mould:
+    /// logarithms with standard uncertainties, hoses taken out.
+    pub ports: Vec<(CircuitId, Port)>,
+    hook_ups: Vec<HookUp>,
+}
+
+impl HookUpCheck {
+    /// What the hook-up check of one visit rests on.
+    #[must_use]
+    pub fn of(mould: &Mould, visit: &Visit, tables: &Tables) -> Self {
+        let alone =
+            side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
+        let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
+        Self { ports: hook_up::ports(&told), hook_ups: visit.hook_ups.clone() }
+    }
+
+    /// Doubts from this probability on; [`assess`] calls out from [`HOSES_CALLED_OUT`] on.
+    #[must_use]
+    pub fn doubts(&self, least: f64) -> Vec<HookUpDoubt> {
+        hook_up::doubts(&self.ports, &self.hook_ups, least)
+    }
 }
 
 fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'a> {

@@ -26,17 +26,18 @@ pub(crate) fn judge(
     // From the inlet if there is one: leak-down and passage fill from there, and a block may lie behind it.
     let reading = latest_from(timeline, End::Inlet).or_else(|| latest_from(timeline, End::Outlet));
     let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
+    let by_air = matches!(reading.method, VolumeMethod::AirExpansion { .. });
     let seen = seen(reading, rig);
     let seen_ml = seen.as_ref().ok().copied();
     match seen.and_then(told) {
         Ok((value, hoses_ml)) => {
             let ratio = as_new.and_then(|new| Ratio::of(value.estimate(), new));
             let evidence = vec![evidence(entry, reading, value, hoses_ml, ratio.as_ref())];
-            (VolumeFact { seen_ml, volume_ml: Some(value), ratio }, evidence, Vec::new())
+            (VolumeFact { seen_ml, by_air, volume_ml: Some(value), ratio }, evidence, Vec::new())
         }
         Err(text) => {
             let warning = Warning::about(&circuit.id, "volume", text);
-            (VolumeFact { seen_ml, ..VolumeFact::default() }, Vec::new(), vec![warning])
+            (VolumeFact { seen_ml, by_air, ..VolumeFact::default() }, Vec::new(), vec![warning])
         }
     }
 }

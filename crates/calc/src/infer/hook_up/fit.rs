@@ -60,8 +60,11 @@ impl Quantities {
 
 /// How often a circuit is as it should be, has lost something, or is otherwise than anybody wrote down (own choice).
 const SOUND: f64 = 0.60;
-const FOULED: f64 = 0.36;
-const ODD: f64 = 0.04;
+const FOULED: f64 = 0.37;
+const ODD: f64 = 0.03;
+/// What an odd circuit may pass, as ln of the ratio to what is expected, and the spread of its ln volume (own choice).
+const ODD_RANGE: (f64, f64) = (-1.0, 2.0);
+const ODD_VOLUME: f64 = 0.15;
 /// Mean loss of ln flow factor (or conductance) and of ln volume in a fouled circuit (own choice).
 const FLOW_TAIL: f64 = 0.6;
 const VOLUME_TAIL: f64 = 0.15;
@@ -144,16 +147,16 @@ pub fn passing(measured: &Quantities, expected: &Quantities, two_sided: bool) ->
             (
                 normal_pair(flow.by, air.by, flow.sd, air.sd, covariance),
                 loss(flow, FLOW_TAIL) * alike,
-                anything(flow.by) * alike,
+                anything(flow) * alike,
             )
         }
         (Some(one), None) | (None, Some(one)) => {
-            (normal(one.by, one.sd), loss(one, FLOW_TAIL), anything(one.by))
+            (normal(one.by, one.sd), loss(one, FLOW_TAIL), anything(one))
         }
         (None, None) => (1.0, 1.0, 1.0),
     };
     let (sound_volume, fouled_volume, odd_volume) = volume.map_or((1.0, 1.0, 1.0), |volume| {
-        let wide = root_sum_square(&[volume.sd, 0.3]);
+        let wide = root_sum_square(&[volume.sd, ODD_VOLUME]);
         (normal(volume.by, volume.sd), loss(volume, VOLUME_TAIL), normal(volume.by, wide) + 0.01 * UNKNOWN)
     });
     let sum = SOUND * sound * sound_volume + FOULED * fouled * fouled_volume + ODD * odd * odd_volume;
@@ -219,10 +222,13 @@ impl DeadEnd {
     }
 }
 
-/// Even over a factor of three down and seven up, little beyond.
-fn anything(by: f64) -> f64 {
-    let inside = if (-1.0..=2.0).contains(&by) { 0.32 } else { 0.0 };
-    inside + 0.004 * math::exp(-0.2 * by.abs())
+/// Density of a miss if anything from a third to seven times may be there, and a little beyond, with the scatter of the
+/// reading.
+fn anything(miss: Miss) -> f64 {
+    let (low, high) = ODD_RANGE;
+    let inside =
+        stats::normal_below((miss.by - low) / miss.sd) - stats::normal_below((miss.by - high) / miss.sd);
+    0.98 * inside.max(0.0) / (high - low) + 0.02 * 0.1 * math::exp(-0.2 * miss.by.abs())
 }
 
 #[cfg(test)]
