@@ -154,7 +154,8 @@ impl FlowFact {
 /// Filled volume against what it should be.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct VolumeFact {
-    /// What the reading came to, hoses taken out, however little; with the hose volume that was taken out.
+    /// What the reading came to, hoses taken out, however little; with the part taken out that lies at the
+    /// other end, in ml.
     pub(crate) seen_ml: Option<(Uncertain, f64)>,
     /// Whether air was used, which a leak deceives.
     pub(crate) by_air: bool,

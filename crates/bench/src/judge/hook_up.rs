@@ -25,6 +25,11 @@ const GONE: (f64, f64) = (0.1, 3.0);
 const JOINED_S: f64 = 10.0;
 /// Standard deviation over median distance from the median, of a normal distribution.
 const MEDIAN_TO_STANDARD: f64 = 1.482_6;
+/// Readings with a larger relative standard uncertainty say nothing here: their logarithm is not normal any more.
+const WORTH_READING: f64 = 0.25;
+/// Expectations with a larger spread come from a rough idea, which is sometimes far off: so many times the spread.
+const ROUGH_IDEA: f64 = 0.18;
+const HEAVY_TAIL: f64 = 1.6;
 /// Sisters of one mould differ by drilling and by what they carry (own choice).
 const ALIKE_LN: f64 = 0.10;
 
@@ -50,27 +55,30 @@ pub(crate) fn told<'a>(one: &Alone<'a>, rig: &Rig) -> Told<'a> {
     let of = |value: Option<Uncertain>| {
         value.and_then(|value| LnValue::of(value.value, value.relative_standard()))
     };
-    let as_new = |value: Option<&AsNew>| value.and_then(|new| LnValue::of(new.value, new.standard_ln));
+    let read = |value: Option<Uncertain>| of(value).filter(|value| value.sd <= WORTH_READING);
+    let heavy = |sd: f64| if sd > ROUGH_IDEA { HEAVY_TAIL * sd } else { sd };
+    let new = |value: Option<LnValue>| value.map(|value| LnValue { sd: heavy(value.sd), ..value });
+    let as_new = |value: Option<&AsNew>| new(value.and_then(|new| LnValue::of(new.value, new.standard_ln)));
     let air = passage.sonic_dm3_s_bar.map(|found| Uncertain::new(found.value, found.half_width() / Z95));
     let volume = |value: Uncertain| {
         let leak = if one.volume.by_air { leak_spread_ml(one, rig, value.value) } else { 0.0 };
         Uncertain::new(value.value, root_sum_square(&[value.standard, leak]))
     };
     let measured = Quantities {
-        flow: of(one.flow.as_ref().and_then(FlowSeen::flow_factor_m3_h)),
+        flow: read(one.flow.as_ref().and_then(FlowSeen::flow_factor_m3_h)),
         // A dead end fills up to the block only.
-        volume: of(one.volume.volume_ml.filter(|_| passes != Passes::No).map(volume)),
-        air: of(air),
+        volume: read(one.volume.volume_ml.filter(|_| passes != Passes::No).map(volume)),
+        air: read(air),
     };
     let expected = Quantities {
         flow: as_new(one.flow_as_new.as_ref()),
         volume: as_new(one.volume_as_new.as_ref()),
-        air: of(one.air.map(|air| air.sonic_conductance_dm3_s_bar)),
+        air: new(of(one.air.map(|air| air.sonic_conductance_dm3_s_bar))),
     };
-    let dead_end = one.volume.seen_ml.map(|(seen, hoses_ml)| DeadEnd {
+    let dead_end = one.volume.seen_ml.map(|(seen, back_ml)| DeadEnd {
         filled_ml: seen.value,
         standard_ml: volume(seen).standard,
-        back_ml: hoses_ml / 2.0,
+        back_ml,
     });
     let backwards = one.flow.as_ref().and_then(|seen| backwards(seen, rig));
     Told {

@@ -11,6 +11,8 @@ use crate::finding::{Evidence, Warning};
 use crate::mould::Circuit;
 use crate::visit::{End, Entry, Rig, VolumeMethod, VolumeReading, What};
 
+/// Share of the hoses' volume that lies on the supply side (own choice: dead ends of the rig lie there).
+const INLET_SHARE: f64 = 0.53;
 /// How well a rig's own fixture volume is known (own proposal).
 const FIXTURE_RELATIVE: f64 = 0.03;
 /// Share of a drained volume that stays behind as a film (own allowance; common practice blows out twice).
@@ -28,7 +30,8 @@ pub(crate) fn judge(
     let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
     let by_air = matches!(reading.method, VolumeMethod::AirExpansion { .. });
     let seen = seen(reading, rig);
-    let seen_ml = seen.as_ref().ok().copied();
+    let ends = if reading.from == End::Inlet { INLET_SHARE } else { 1.0 - INLET_SHARE };
+    let seen_ml = seen.as_ref().ok().map(|(value, hoses_ml)| (*value, (1.0 - ends) * hoses_ml));
     match seen.and_then(told) {
         Ok((value, hoses_ml)) => {
             let ratio = as_new.and_then(|new| Ratio::of(value.estimate(), new));

@@ -67,7 +67,9 @@ const ODD_RANGE: (f64, f64) = (-1.0, 2.0);
 const ODD_VOLUME: f64 = 0.15;
 /// Mean loss of ln flow factor (or conductance) and of ln volume in a fouled circuit (own choice).
 const FLOW_TAIL: f64 = 0.6;
-const VOLUME_TAIL: f64 = 0.15;
+const VOLUME_TAIL: f64 = 0.25;
+/// Share of fouled circuits with narrow places only, which take no volume (own choice).
+const NARROW_PLACE: f64 = 0.4;
 /// Air and water lose about alike in a fouled circuit: spread of the difference (own choice).
 const ALIKE: f64 = 0.25;
 /// Scatter that no stated uncertainty covers (own choice).
@@ -155,9 +157,19 @@ pub fn passing(measured: &Quantities, expected: &Quantities, two_sided: bool) ->
         }
         (None, None) => (1.0, 1.0, 1.0),
     };
+    let lost = flow.or(air).map(|one| if two_sided { one.by.abs() } else { (-one.by).max(0.0) });
     let (sound_volume, fouled_volume, odd_volume) = volume.map_or((1.0, 1.0, 1.0), |volume| {
         let wide = root_sum_square(&[volume.sd, ODD_VOLUME]);
-        (normal(volume.by, volume.sd), loss(volume, VOLUME_TAIL), normal(volume.by, wide) + 0.01 * UNKNOWN)
+        let fouled = |by: f64| match lost {
+            Some(lost) => {
+                NARROW_PLACE * normal(by, volume.sd) + (1.0 - NARROW_PLACE) * layered(by, volume.sd, lost)
+            }
+            None => exponnorm(-by, volume.sd, VOLUME_TAIL),
+        };
+        let fouled =
+            if two_sided { 0.5 * (fouled(volume.by) + fouled(-volume.by)) } else { fouled(volume.by) };
+        let odd = 0.7 * normal(volume.by, wide) + 0.3 * anything(volume);
+        (normal(volume.by, volume.sd), fouled, odd)
     });
     let sum = SOUND * sound * sound_volume + FOULED * fouled * fouled_volume + ODD * odd * odd_volume;
     (0..nothing_known).fold(sum, |density, _| density * UNKNOWN)
@@ -220,6 +232,13 @@ impl DeadEnd {
             SOUND * normal(short_ml, sd) + (1.0 - SOUND) * exponnorm(short_ml, sd, VOLUME_TAIL * full_ml),
         )
     }
+}
+
+/// Density of ln volume under a layer of any length on the wall, where so much of ln flow is lost: the bore takes the flow
+/// with its power 2.5 and the volume with its power 2.
+fn layered(by: f64, sd: f64, lost: f64) -> f64 {
+    let (most, sd) = (2.0 / 2.5 * lost + 0.02, root_sum_square(&[sd, 0.1 * lost]));
+    ((stats::normal_below((by + most) / sd) - stats::normal_below(by / sd)) / most).max(0.0)
 }
 
 /// Density of a miss if anything from a third to seven times may be there, and a little beyond, with the scatter of the

@@ -124,9 +124,9 @@ pub struct HookUp {
 }
 
 /// Probability that a circuit itself loses all air at once: a plug or a seal is out (own choice).
-const PLUG_OUT: f64 = 1e-4;
+const PLUG_OUT: f64 = 5e-5;
 /// Share of hoses that stay open when they are on nothing; the others have couplings that shut (own choice).
-const STAYS_OPEN: f64 = 0.5;
+const STAYS_OPEN: f64 = 0.6;
 /// Probability below which a slip is not listed by [`hook_up`] however low `least` is.
 const LEAST: f64 = 0.001;
 

@@ -21,6 +21,9 @@ impl Doubt {
                     .collect();
                 format!("What was measured {}: check whether their hoses are exchanged.", steps.join(", "))
             }
+            (Slip::Exchanged, false) if rest.is_empty() => format!(
+                "What was measured on {first} does not fit it, and no single other circuit clearly better: check where its hoses end."
+            ),
             (Slip::Exchanged, false) => format!(
                 "What was measured on {first} fits {rest} better: check whether its hoses are exchanged with theirs."
             ),
