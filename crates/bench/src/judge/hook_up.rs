@@ -9,13 +9,19 @@ use super::Alone;
 use super::expect::AsNew;
 use super::flow::FlowSeen;
 use super::timeline::Timeline;
-use crate::finding::{HookUpDoubt, Passage};
+use crate::finding::{HookUpDoubt, HookUpSlip, Passage};
 use crate::mould::{Circuit, CircuitId};
 use crate::visit::{Decay, HookUp, Rig, What};
 
-/// From this probability on a doubt is called out: in simulated visits the false alarms then stay under one in a hundred
-/// visits (docs/methods/hook-up.md).
-pub const CALLED_OUT: f64 = 0.5;
+/// From this probability on a doubt is called out. A wrong hose gives two wrong records and a look at it takes minutes, so
+/// exchanged hoses are called out early; the simulated visits behind the figures are in docs/methods/hook-up.md.
+const fn called_out_from(kind: HookUpSlip) -> f64 {
+    match kind {
+        HookUpSlip::Exchanged => EXCHANGED_FROM,
+        HookUpSlip::Missing | HookUpSlip::Doubled | HookUpSlip::Bridged | HookUpSlip::Reversed => 0.5,
+    }
+}
+const EXCHANGED_FROM: f64 = 0.2;
 /// Water that proves a passage, l/min.
 const PROOF_L_MIN: f64 = 0.2;
 /// Air is gone at once if it cannot be charged to this pressure, bar, or is down to this share of it so soon, s.
@@ -120,8 +126,20 @@ pub(crate) fn ports(told: &[Told<'_>]) -> Vec<(CircuitId, Port)> {
     told.iter().map(|one| (one.circuit.id.clone(), with_sisters(one, told))).collect()
 }
 
-/// The doubts of a visit from probability `least` on, most probable first. A circuit appears in one doubt at most.
-pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp], least: f64) -> Vec<HookUpDoubt> {
+/// The doubts of a visit that are called out, most probable first. A circuit appears in one doubt at most.
+pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<HookUpDoubt> {
+    let mut doubts: Vec<HookUpDoubt> = Vec::new();
+    for doubt in every_doubt(ports, hook_ups, EXCHANGED_FROM) {
+        let taken = |id: &CircuitId| doubts.iter().any(|other| other.circuits.contains(id));
+        if doubt.probability >= called_out_from(doubt.kind) && !doubt.circuits.iter().any(taken) {
+            doubts.push(doubt);
+        }
+    }
+    doubts
+}
+
+/// Doubts from probability `least` on, the most probable first.
+pub(crate) fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp], least: f64) -> Vec<HookUpDoubt> {
     let groups = groups(ports, hook_ups);
     let pairs = |group: &Vec<usize>| (group.len() * group.len().saturating_sub(1)) as f64 / 2.0;
     let all_pairs: f64 = groups.iter().map(pairs).sum();
@@ -146,14 +164,7 @@ pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp], least: f6
         }
     }
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    let mut doubts: Vec<HookUpDoubt> = Vec::new();
-    for doubt in found {
-        let taken = |id: &CircuitId| doubts.iter().any(|other| other.circuits.contains(id));
-        if !doubt.circuits.iter().any(taken) {
-            doubts.push(doubt);
-        }
-    }
-    doubts
+    found
 }
 
 /// Circuits that hung on the rig at the same time: a port that comes up again begins a new hook-up. Where the list is not

@@ -38,7 +38,6 @@ use crate::visit::{HookUp, Visit};
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, VolumeFact};
 use flow::FlowSeen;
-pub use hook_up::CALLED_OUT as HOSES_CALLED_OUT;
 use tested::{TestedVolume, tested_volume};
 use timeline::Timeline;
 
@@ -84,7 +83,7 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
         .filter_map(|one| Some((one.circuit.id.clone(), one.flow.as_ref()?.flow_factor_m3_h()?)))
         .collect();
     let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
-    let doubts = hook_up::doubts(&hook_up::ports(&told), &visit.hook_ups, hook_up::CALLED_OUT);
+    let doubts = hook_up::doubts(&hook_up::ports(&told), &visit.hook_ups);
     let together = Together { mould, visit, tables, watches, paths, measured, doubts };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
@@ -116,10 +115,16 @@ impl HookUpCheck {
         Self { ports: hook_up::ports(&told), hook_ups: visit.hook_ups.clone() }
     }
 
-    /// Doubts from this probability on; [`assess`] calls out from [`HOSES_CALLED_OUT`] on.
+    /// Doubts that [`assess`] calls out.
     #[must_use]
-    pub fn doubts(&self, least: f64) -> Vec<HookUpDoubt> {
-        hook_up::doubts(&self.ports, &self.hook_ups, least)
+    pub fn doubts(&self) -> Vec<HookUpDoubt> {
+        hook_up::doubts(&self.ports, &self.hook_ups)
+    }
+
+    /// All doubts from this probability on, called out or not; a circuit may stand in several.
+    #[must_use]
+    pub fn every_doubt(&self, least: f64) -> Vec<HookUpDoubt> {
+        hook_up::every_doubt(&self.ports, &self.hook_ups, least)
     }
 }
 
