@@ -164,6 +164,13 @@ impl Truth {
         core::iter::once(own).chain(beside).cloned().collect()
     }
 
+    /// Whether every hose was where the list has it, the right way round.
+    #[must_use]
+    pub fn no_hose_slips(&self) -> bool {
+        let pairs = [&self.swapped, &self.doubled, &self.bridged];
+        pairs.iter().all(|pairs| pairs.is_empty()) && self.missing.is_empty() && self.reversed.is_empty()
+    }
+
     /// Whether the port of this circuit had one circuit on it, its own or another, with both hoses.
     #[must_use]
     pub fn one_whole_circuit(&self, id: &CircuitId) -> bool {
