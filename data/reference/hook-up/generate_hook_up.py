@@ -113,6 +113,13 @@ def checks():
              {"relative": 1e-6}, "distribution functions to ten digits")
 
 
+def limits():
+    case("fouling density of an exact reading is the exponential", "identity", "own-arithmetic",
+         "sd to 0: exp(-x / tail) / tail", "fouling-density",
+         {"loss_ln": 0.6, "standard_ln": 1e-4, "mean_loss_ln": 0.6}, {"density": math.exp(-1) / 0.6},
+         {"relative": 1e-7}, "exp(sd^2 / (2 tail^2)) is 1 to 1.4e-8")
+
+
 def refusals():
     print('\n[[case]]\ncalculator = "assignment"\ninput = { log_likelihood = [[0, 1], [0]] }\nrefuse = ["log_likelihood"]')
     print('title = "a matrix that is not square"\nkind = "identity"\nsource = "own-arithmetic"\nplace = "definition"\nbecause = "refused"')
@@ -121,6 +128,7 @@ def refusals():
 print('topic = "hook-up"')
 assignments()
 checks()
+limits()
 refusals()
 print("""
 [[sweep]]

@@ -13,15 +13,11 @@ use crate::finding::{HookUpDoubt, HookUpSlip, Passage};
 use crate::mould::{Circuit, CircuitId};
 use crate::visit::{Decay, HookUp, Rig, What};
 
-/// From this probability on a doubt is called out. A wrong hose gives two wrong records and a look at it takes minutes, so
-/// exchanged hoses are called out early; the simulated visits behind the figures are in docs/methods/hook-up.md.
-const fn called_out_from(kind: HookUpSlip) -> f64 {
-    match kind {
-        HookUpSlip::Exchanged => EXCHANGED_FROM,
-        HookUpSlip::Missing | HookUpSlip::Doubled | HookUpSlip::Bridged | HookUpSlip::Reversed => 0.5,
-    }
-}
-const EXCHANGED_FROM: f64 = 0.2;
+/// Hoses on each other's circuits are called out from this probability on: a wrong hose gives two wrong records, and a look
+/// at it takes minutes. Chosen on simulated visits, so that false alarms stay under one in a hundred (docs/methods/hook-up.md).
+const EXCHANGED_FROM: f64 = 0.17;
+/// Every other doubt, and a hose that is elsewhere nobody knows where, from this one on.
+const OTHERS_FROM: f64 = 0.5;
 /// Water that proves a passage, l/min.
 const PROOF_L_MIN: f64 = 0.2;
 /// Air is gone at once if it cannot be charged to this pressure, bar, or is down to this share of it so soon, s.
@@ -129,41 +125,46 @@ pub(crate) fn ports(told: &[Told<'_>]) -> Vec<(CircuitId, Port)> {
 /// The doubts of a visit that are called out, most probable first. A circuit appears in one doubt at most.
 pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<HookUpDoubt> {
     let mut doubts: Vec<HookUpDoubt> = Vec::new();
-    for doubt in every_doubt(ports, hook_ups, EXCHANGED_FROM) {
+    for (doubt, sure_of_all) in every_doubt(ports, hook_ups) {
         let taken = |id: &CircuitId| doubts.iter().any(|other| other.circuits.contains(id));
-        if doubt.probability >= called_out_from(doubt.kind) && !doubt.circuits.iter().any(taken) {
+        let exchanged = doubt.kind == HookUpSlip::Exchanged && sure_of_all;
+        let from = if exchanged { EXCHANGED_FROM } else { OTHERS_FROM };
+        if doubt.probability >= from && !doubt.circuits.iter().any(taken) {
             doubts.push(doubt);
         }
     }
     doubts
 }
 
-/// Doubts from probability `least` on, the most probable first.
-pub(crate) fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp], least: f64) -> Vec<HookUpDoubt> {
+/// All doubts worth a look, the most probable first, with whether all circuits named belong to it.
+fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<(HookUpDoubt, bool)> {
     let groups = groups(ports, hook_ups);
     let pairs = |group: &Vec<usize>| (group.len() * group.len().saturating_sub(1)) as f64 / 2.0;
     let all_pairs: f64 = groups.iter().map(pairs).sum();
-    let mut found: Vec<HookUpDoubt> = Vec::new();
+    let mut found = Vec::new();
     for group in &groups {
         let members: Vec<&(CircuitId, Port)> = group.iter().filter_map(|place| ports.get(*place)).collect();
         let theirs: Vec<Port> = members.iter().map(|(_, port)| *port).collect();
         // Slips of a visit are as likely in one hook-up as in another, pair for pair.
         let share = if all_pairs > 0.0 { pairs(group) / all_pairs } else { 1.0 };
-        let Ok(checked) = hook_up(&theirs, &SlipPrior::ORDINARY.share(share), least) else { continue };
+        let Ok(checked) = hook_up(&theirs, &SlipPrior::ORDINARY.share(share), EXCHANGED_FROM) else {
+            continue;
+        };
         let names: Vec<&str> = members.iter().map(|(id, _)| id.0.as_str()).collect();
         for doubt in checked.doubts {
             let circuits =
                 doubt.ports.iter().filter_map(|port| Some(members.get(*port)?.0.clone())).collect();
-            found.push(HookUpDoubt {
+            let found_one = HookUpDoubt {
                 kind: doubt.slip,
                 circuits,
                 probability: doubt.probability,
                 text: doubt.text(&names),
                 settled_by: doubt.settled_by(&names),
-            });
+            };
+            found.push((found_one, doubt.sure_of_all));
         }
     }
-    found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    found.sort_by(|(a, _), (b, _)| b.probability.total_cmp(&a.probability));
     found
 }
 

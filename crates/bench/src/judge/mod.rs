@@ -120,12 +120,6 @@ impl HookUpCheck {
     pub fn doubts(&self) -> Vec<HookUpDoubt> {
         hook_up::doubts(&self.ports, &self.hook_ups)
     }
-
-    /// All doubts from this probability on, called out or not; a circuit may stand in several.
-    #[must_use]
-    pub fn every_doubt(&self, least: f64) -> Vec<HookUpDoubt> {
-        hook_up::every_doubt(&self.ports, &self.hook_ups, least)
-    }
 }
 
 fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'a> {
