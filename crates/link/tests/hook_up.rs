@@ -2,6 +2,8 @@
 //!
 //! `VISITS=3000 cargo test -p link --test hook_up -- --nocapture` runs a larger one.
 
+#![expect(clippy::unwrap_used, reason = "a trial that cannot be set up fails")]
+
 use std::path::Path;
 
 use bench::finding::{BoreState, HookUpSlip};
@@ -9,6 +11,7 @@ use bench::judge::HookUpCheck;
 use bench::limits::Tables;
 use bench::mould::CircuitId;
 use calc::infer::hook_up::{LnValue, Port, Quantities, apart};
+use calc::numeric::math;
 use exchange::source::Folder;
 use exchange::tables::read_tables;
 use link::{CircuitTruth, Invention, Simulated, random_plan, simulate};
@@ -68,9 +71,9 @@ fn port_of<'a>(check: &'a HookUpCheck, id: &CircuitId) -> &'a Port {
 fn really(port: &Port, truth: &CircuitTruth) -> [(Option<LnValue>, Option<LnValue>, f64); 3] {
     let (Quantities { flow, volume, air }, expected) = (port.measured, port.expected);
     [
-        (flow, expected.flow, truth.today.flow_factor.m3_h().ln()),
-        (volume, expected.volume, truth.today.volume.ml().ln()),
-        (air, expected.air, truth.today.sonic_conductance.dm3_s_bar().ln()),
+        (flow, expected.flow, math::ln(truth.today.flow_factor.m3_h())),
+        (volume, expected.volume, math::ln(truth.today.volume.ml())),
+        (air, expected.air, math::ln(truth.today.sonic_conductance.dm3_s_bar())),
     ]
 }
 
@@ -81,7 +84,7 @@ fn excess(port: &Port, truth: &CircuitTruth) -> f64 {
         .into_iter()
         .filter_map(|(read, expected, real)| {
             let (read, expected) = (read?, expected?);
-            Some((real - expected.ln) / read.sd.hypot(expected.sd))
+            Some((real - expected.ln) / (read.sd * read.sd + expected.sd * expected.sd).sqrt())
         })
         .fold(f64::NEG_INFINITY, f64::max)
 }
