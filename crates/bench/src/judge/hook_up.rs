@@ -254,3 +254,46 @@ fn leak_spread_ml(one: &Alone<'_>, rig: &Rig, seen_ml: f64) -> f64 {
     let lost = loses_per_s(&one.timeline).unwrap_or(0.01) * JOINED_S;
     lost * (vessel_ml + seen_ml.max(0.0))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn port(id: &str, measured: f64, expected: f64) -> (CircuitId, Port) {
+        let flow = |value, sd| Quantities { flow: LnValue::of(value, sd), ..Quantities::default() };
+        let port = Port {
+            measured: flow(measured, 0.02),
+            expected: flow(expected, 0.03),
+            passes: Passes::Yes,
+            ..Port::default()
+        };
+        (CircuitId(id.into()), port)
+    }
+
+    fn list(ports: &[u32], ids: &[&str]) -> Vec<HookUp> {
+        let on = |(port, id): (&u32, &&str)| HookUp { port: *port, circuit: CircuitId((*id).into()) };
+        ports.iter().zip(ids).map(on).collect()
+    }
+
+    #[test]
+    fn hoses_are_exchanged_within_a_hook_up_only() {
+        let ports = [port("F1", 1.2, 0.6), port("F2", 0.8, 0.8), port("F3", 0.6, 1.2)];
+        let ids = ["F1", "F2", "F3"];
+        let found = doubts(&ports, &list(&[1, 2, 3], &ids));
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].circuits, [CircuitId("F1".into()), CircuitId("F3".into())]);
+        // Port 1 comes up again: F3 hung on the rig when F1 did not.
+        let apart = doubts(&ports, &list(&[1, 2, 1], &ids));
+        assert!(apart.iter().all(|doubt| doubt.circuits.len() < 2), "{apart:?}");
+        // Without a whole list all circuits may be exchanged.
+        assert_eq!(doubts(&ports, &list(&[1], &ids)).len(), 1);
+        assert_eq!(groups(&ports, &list(&[1], &ids)), [vec![0, 1, 2]]);
+    }
+
+    #[test]
+    fn the_middle_of_a_few() {
+        assert_eq!(median(vec![3.0, 1.0, 2.0]), Some(2.0));
+        assert_eq!(median(vec![4.0, 1.0, 2.0, 3.0]), Some(2.5));
+        assert_eq!(median(vec![]), None);
+    }
+}
