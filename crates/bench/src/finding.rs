@@ -238,15 +238,22 @@ pub struct NextReading {
     pub confident_probability: f64,
 }
 
-/// Hoses that seem to be on the wrong circuit.
+/// What is wrong with hoses.
+pub use calc::infer::hook_up::Slip as HookUpSlip;
+
+/// Hoses that seem to be otherwise than the hook-up list has them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HookUpDoubt {
-    /// The circuits whose hoses seem exchanged.
+    /// What seems wrong with them.
+    pub kind: HookUpSlip,
+    /// The circuits concerned; of a doubled pair the one whose port feeds both comes first.
     pub circuits: Vec<CircuitId>,
     /// Probability that they are.
     pub probability: f64,
-    /// One sentence.
+    /// What was seen and what to look at, in a sentence or two.
     pub text: String,
+    /// The further reading that would settle it, with its minutes.
+    pub settled_by: String,
 }
 
 /// Something the reader should know.

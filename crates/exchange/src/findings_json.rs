@@ -166,7 +166,13 @@ fn evidence(evidence: &Evidence) -> Json {
 
 fn doubt(doubt: &HookUpDoubt) -> Json {
     let circuits: Vec<&str> = doubt.circuits.iter().map(|id| id.0.as_str()).collect();
-    json!({"circuits": circuits, "probability": six_digits(doubt.probability), "text": doubt.text})
+    json!({
+        "kind": doubt.kind.word(),
+        "circuits": circuits,
+        "probability": six_digits(doubt.probability),
+        "text": doubt.text,
+        "settled_by": doubt.settled_by,
+    })
 }
 
 fn warning(warning: &Warning) -> Json {

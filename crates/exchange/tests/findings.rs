@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use bench::finding::{
-    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, LimitUsed, NextReading,
-    NextStep, Passage, Tightness, Warning,
+    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, HookUpSlip, LimitUsed,
+    NextReading, NextStep, Passage, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
 use bench::picture::{LeakMap, LeakPath, NextLeakTest};
@@ -98,6 +98,8 @@ fn a_document_word_for_word() {
         next: "Find the leak.".to_owned(),
         circuits: vec![circuit()],
         hook_up_doubts: vec![HookUpDoubt {
+            kind: HookUpSlip::Exchanged,
+            settled_by: "look (2 minutes)".to_owned(),
             circuits: vec![id("F2"), id("F3")],
             probability: 0.97,
             text: "Hoses look exchanged.".to_owned(),
@@ -144,7 +146,7 @@ fn a_document_word_for_word() {
         r#""best_next_reading":null,"further_readings":[{"text":"Fill it.","minutes":6,"#,
         r#""expected_information_bits":0.5,"probability_of_a_sure_state":0.25}],"cautions":["Compressed air."],"evidence":[{"title":"Leak-down","#,
         r#""text":"0.33 mbar·l/s","place":"v.toml, line 9","sources":["own-arithmetic"]}]}],"#,
-        r#""hook_up_doubts":[{"circuits":["F2","F3"],"probability":0.97,"text":"Hoses look exchanged."}],"#,
+        r#""hook_up_doubts":[{"kind":"exchanged","circuits":["F2","F3"],"probability":0.97,"text":"Hoses look exchanged.","settled_by":"look (2 minutes)"}],"#,
         r#""warnings":[{"code":"w","circuit":null,"text":"Careful."}],"#,
         r#""limits":[{"name":"leak rate, mbar·l/s","value":0.1,"source":"own","owner":"lead","applied":true}],"#,
         r#""cautions":["Compressed air."],"leak_map":{"circuits":["F2","F3"],"paths":["#,

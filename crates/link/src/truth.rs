@@ -10,7 +10,7 @@ use calc::quantity::{
 
 use crate::air::leak::Passage;
 use crate::instruments::Instruments;
-use crate::plan::{Leak, LeakAcross, LeakLaw, TooMuch};
+use crate::plan::{Leak, LeakAcross, LeakLaw, Slips, TooMuch};
 
 /// Everything hidden.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +25,14 @@ pub struct Truth {
     pub rig: RigTruth,
     /// Pairs whose hoses were exchanged.
     pub swapped: Vec<(CircuitId, CircuitId)>,
+    /// Circuits whose port had an open hose, connected to nothing.
+    pub missing: Vec<CircuitId>,
+    /// Pairs that hung side by side on the port of the first; the second's port had open hoses.
+    pub doubled: Vec<(CircuitId, CircuitId)>,
+    /// Pairs whose returns were exchanged.
+    pub bridged: Vec<(CircuitId, CircuitId)>,
+    /// Circuits whose supply and return were exchanged.
+    pub reversed: Vec<CircuitId>,
     /// Circuits whose leak-down was stopped early.
     pub stopped_early: Vec<CircuitId>,
 }
@@ -101,6 +109,27 @@ impl CircuitTruth {
 }
 
 impl Truth {
+    pub(crate) fn new(
+        seed: u64,
+        circuits: Vec<CircuitTruth>,
+        leaks_across: Vec<LeakAcross>,
+        rig: RigTruth,
+        slips: &Slips,
+    ) -> Self {
+        Self {
+            seed,
+            circuits,
+            leaks_across,
+            rig,
+            swapped: slips.swapped.clone(),
+            missing: slips.missing.clone(),
+            doubled: slips.doubled.clone(),
+            bridged: slips.bridged.clone(),
+            reversed: slips.reversed.clone(),
+            stopped_early: slips.stopped_early.clone(),
+        }
+    }
+
     /// The circuit of this id.
     #[must_use]
     pub fn circuit(&self, id: &CircuitId) -> Option<&CircuitTruth> {
@@ -118,6 +147,36 @@ impl Truth {
         self.leaks_across.iter().filter_map(other).collect()
     }
 
+    /// Circuits that the supply of this circuit's port really reached: mostly itself, another one, two side by side, or
+    /// none.
+    #[must_use]
+    pub fn on_port(&self, id: &CircuitId) -> Vec<CircuitId> {
+        if self.missing.contains(id) || self.doubled.iter().any(|(_, empty)| empty == id) {
+            return Vec::new();
+        }
+        // Exchanges follow each other in the order of the plan, so the circuit on a port is found backwards.
+        let own = self.swapped.iter().rev().fold(id, |at, (a, b)| match () {
+            () if a == at => b,
+            () if b == at => a,
+            () => at,
+        });
+        let beside = self.doubled.iter().filter(|(first, _)| first == id).map(|(_, second)| second);
+        core::iter::once(own).chain(beside).cloned().collect()
+    }
+
+    /// Whether every hose was where the list has it, the right way round.
+    #[must_use]
+    pub fn no_hose_slips(&self) -> bool {
+        let pairs = [&self.swapped, &self.doubled, &self.bridged];
+        pairs.iter().all(|pairs| pairs.is_empty()) && self.missing.is_empty() && self.reversed.is_empty()
+    }
+
+    /// Whether the port of this circuit had one circuit on it, its own or another, with both hoses.
+    #[must_use]
+    pub fn one_whole_circuit(&self, id: &CircuitId) -> bool {
+        self.on_port(id).len() == 1 && !self.bridged.iter().any(|(a, b)| a == id || b == id)
+    }
+
     /// As a tree of values, for whoever writes files.
     #[must_use]
     pub fn to_value(&self) -> Value {
@@ -133,13 +192,17 @@ impl Truth {
             fields.extend(law_pressure(leak.leak.law).map(|bar| ("law_pressure_bar", Value::from(bar))));
             Value::record(fields)
         });
-        let early = self.stopped_early.iter().map(|id| Value::from(id.0.as_str()));
+        let ids = |ids: &[CircuitId]| Value::List(ids.iter().map(|id| Value::from(id.0.as_str())).collect());
         Value::record([
             ("format", Value::from("borewise-truth/1")),
             // Whole up to 2^53; larger seeds are written as text.
             ("seed", seed_value(self.seed)),
             ("swapped", Value::List(self.swapped.iter().map(pair).collect())),
-            ("stopped_early", Value::List(early.collect())),
+            ("missing", ids(&self.missing)),
+            ("doubled", Value::List(self.doubled.iter().map(pair).collect())),
+            ("bridged", Value::List(self.bridged.iter().map(pair).collect())),
+            ("reversed", ids(&self.reversed)),
+            ("stopped_early", ids(&self.stopped_early)),
             ("rig", rig_value(&self.rig)),
             ("circuit", Value::List(self.circuits.iter().map(circuit_value).collect())),
             ("leak_across", Value::List(across.collect())),

@@ -81,7 +81,11 @@ fn notes(findings: &Findings, page: Page, out: &mut String) {
         page.heading("Check the hook-up", out);
         for doubt in &findings.hook_up_doubts {
             let probability = number::probability(doubt.probability);
-            let text = format!("{}: {} Probability {probability}.", words::ids(&doubt.circuits), doubt.text);
+            let (ids, slip) = (words::ids(&doubt.circuits), words::hose_slip(doubt.kind));
+            let text = format!(
+                "{ids}, {slip}: {} Probability {probability}. To settle it: {}.",
+                doubt.text, doubt.settled_by
+            );
             page.paragraph("- ", &text, Ink::Plain, out);
         }
     }

@@ -1,6 +1,6 @@
 //! The words for what was found: one word for one thing.
 
-use bench::finding::{BoreState, CircuitFinding, Fitness, NextStep, Passage, Tightness};
+use bench::finding::{BoreState, CircuitFinding, Fitness, HookUpSlip, NextStep, Passage, Tightness};
 use bench::mould::CircuitId;
 
 use crate::number::{self, NARROW};
@@ -87,6 +87,17 @@ pub(crate) fn next_step(step: NextStep) -> &'static str {
         NextStep::Repair => "repair",
         NextStep::Descale => "descale",
         NextStep::Retire => "retire",
+    }
+}
+
+/// What is wrong with hoses, in a few words.
+pub(crate) fn hose_slip(slip: HookUpSlip) -> &'static str {
+    match slip {
+        HookUpSlip::Exchanged => "hoses exchanged",
+        HookUpSlip::Missing => "hose missing",
+        HookUpSlip::Doubled => "two on one port",
+        HookUpSlip::Bridged => "returns exchanged",
+        HookUpSlip::Reversed => "supply and return exchanged",
     }
 }
 

@@ -81,8 +81,15 @@ struct Drawn {
 }
 
 fn design(tables: &Tables, seed: u64, draws: u64, tests: u64, rows: &mut [Row]) {
-    let options =
-        Invention { blocked: 0.0, leaks_out: 0.0, leaks_across: 0.0, swapped: 0.0, ..Invention::default() };
+    let options = Invention {
+        blocked: 0.0,
+        leaks_out: 0.0,
+        leaks_across: 0.0,
+        swapped: 0.0,
+        missing: 0.0,
+        reversed: 0.0,
+        ..Invention::default()
+    };
     let Some(pieces) = random_plan(seed, &options).circuits.first().map(|circuit| circuit.pieces.clone())
     else {
         return;

@@ -49,10 +49,19 @@ impl Found {
     }
 
     /// Counts one visit. Water and acid go where the hose goes: a circuit whose hose was exchanged is judged, and
-    /// counted, as the one that was really connected.
+    /// counted, as the one that was really connected; of a port with an open hose, two circuits or another's return only
+    /// the gates count.
     pub fn visit(&mut self, played: &Simulated, findings: &Findings, tables: &Tables) {
         let limit = limit(played, tables);
         for found in &findings.circuits {
+            if !played.truth.one_whole_circuit(&found.id) {
+                for (id, across, blocked) in behind(&played.truth, &found.id) {
+                    let place = format!("seed {}, port of {}: {id}", played.truth.seed, found.id);
+                    self.rule(WET_BLOCKED, blocked, found.gates.wet.open, &place);
+                    self.rule(ACID_ACROSS, across > limit, found.gates.descale.open, &place);
+                }
+                continue;
+            }
             if let Some(truth) = played.truth.circuit(&connected(&played.truth, &found.id)) {
                 self.circuit(found, truth, &played.truth, limit);
             }
@@ -65,16 +74,17 @@ impl Found {
         count(&mut self.tightness, leak_class(across, out, limit), tightness(found.tightness));
         count(&mut self.passage, passage_class(truth), passage(found.passage));
         count(&mut self.step, trouble(truth, across, out, limit), step(found));
-        for (rule, applies, open) in [
-            (WET_BLOCKED, truth.blocked_at.is_some(), found.gates.wet.open),
-            (ACID_ACROSS, across > limit, found.gates.descale.open),
-        ] {
-            if applies {
-                let cell = self.rules.entry(rule).or_default();
-                *cell = (cell.0 + 1, cell.1 + u64::from(open));
-                if open {
-                    self.broken_at.push(format!("seed {}, {}: {rule}", all.seed, found.id));
-                }
+        let place = format!("seed {}, {}", all.seed, found.id);
+        self.rule(WET_BLOCKED, truth.blocked_at.is_some(), found.gates.wet.open, &place);
+        self.rule(ACID_ACROSS, across > limit, found.gates.descale.open, &place);
+    }
+
+    fn rule(&mut self, rule: &'static str, applies: bool, open: bool, place: &str) {
+        if applies {
+            let cell = self.rules.entry(rule).or_default();
+            *cell = (cell.0 + 1, cell.1 + u64::from(open));
+            if open {
+                self.broken_at.push(format!("{place}: {rule}"));
             }
         }
     }
@@ -140,6 +150,17 @@ pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
         all.leaks_across.iter().filter(|leak| leak.between.0 == truth.id || leak.between.1 == truth.id);
     let across: f64 = across.map(|leak| now(leak.leak)).sum();
     across + truth.leak_out.map_or(0.0, |(rate, law)| now(Leak { rate, law }))
+}
+
+/// What the supply of a port really reaches: each circuit with its leak across in mbar l/s, and whether it is a dead end.
+pub fn behind(truth: &Truth, id: &CircuitId) -> Vec<(CircuitId, f64, bool)> {
+    let bridged = truth.bridged.iter().any(|(a, b)| a == id || b == id);
+    let one = |id: CircuitId| {
+        let across_mbar_l_s: f64 = truth.across(&id).iter().map(|(_, rate)| rate.mbar_l_s()).sum();
+        let blocked = truth.circuit(&id).is_some_and(|circuit| circuit.blocked_at.is_some());
+        (id, across_mbar_l_s, bridged || blocked)
+    };
+    truth.on_port(id).into_iter().map(one).collect()
 }
 
 /// The circuit that was on the hose of this one.

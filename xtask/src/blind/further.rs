@@ -112,6 +112,9 @@ fn judged(tables: &Tables, plan: &Plan, seed: u64) -> Option<Vec<(CircuitFinding
     let findings = assess(&played.mould, &played.visit, tables);
     let truth = |id: &CircuitId| {
         let truth = played.truth.circuit(&connected(&played.truth, id))?;
+        if !played.truth.one_whole_circuit(id) {
+            return None;
+        }
         truth.blocked_at.is_none().then(|| true_state(truth))
     };
     Some(findings.circuits.iter().map(|found| (found.clone(), truth(&found.id))).collect())

@@ -6,7 +6,7 @@ use calc::quantity::GaugePressure;
 use link::plan::{Logger, ReadingKind, ReadingPlan, Sampling};
 use link::{Invention, Plan, random_plan, simulate};
 
-use super::found::{connected, limit};
+use super::found::{behind, limit};
 use super::halves;
 
 /// First seed; others follow by counting.
@@ -50,9 +50,6 @@ fn half(tables: &Tables, wanted: u64, odd: u64) -> Safety {
             let findings = assess(&played.mould, &played.visit, tables);
             safety.visits += 1;
             for found in &findings.circuits {
-                let id = connected(&played.truth, &found.id);
-                let Some(truth) = played.truth.circuit(&id) else { continue };
-                let across: f64 = played.truth.across(&id).iter().map(|(_, rate)| rate.mbar_l_s()).sum();
                 let mut count = |cases: &mut (u64, u64), applies: bool, open: bool, what: &str| {
                     cases.0 += u64::from(applies);
                     if applies && open {
@@ -60,10 +57,16 @@ fn half(tables: &Tables, wanted: u64, odd: u64) -> Safety {
                         safety.broken_at.push(format!("seed {seed}, {}: {what}", found.id));
                     }
                 };
-                let wide = across > limit(&played, tables);
-                count(&mut safety.across, wide, found.gates.descale.open, "descale gate open, leaks across");
-                let blocked = truth.blocked_at.is_some();
-                count(&mut safety.blocked, blocked, found.gates.wet.open, "wet gate open, blocked");
+                for (_, across, blocked) in behind(&played.truth, &found.id) {
+                    let wide = across > limit(&played, tables);
+                    count(
+                        &mut safety.across,
+                        wide,
+                        found.gates.descale.open,
+                        "descale gate open, leaks across",
+                    );
+                    count(&mut safety.blocked, blocked, found.gates.wet.open, "wet gate open, blocked");
+                }
             }
         }
         seed += 2;

@@ -90,7 +90,7 @@ impl Tally {
     pub fn visit(&mut self, played: &Simulated, findings: &Findings, tables: &Tables) {
         self.visits += 1;
         let limit = limit(played, tables);
-        for found in &findings.circuits {
+        for found in findings.circuits.iter().filter(|found| played.truth.one_whole_circuit(&found.id)) {
             let id = connected(&played.truth, &found.id);
             if let (Some(truth), Some(paper)) = (played.truth.circuit(&id), played.mould.circuit(&found.id)) {
                 self.circuits += 1;
@@ -205,7 +205,7 @@ impl Tally {
                 note(&mut self.hoses.apart, called(a, b));
             }
         }
-        if played.truth.swapped.is_empty() {
+        if played.truth.no_hose_slips() {
             note(&mut self.hoses.without, !findings.hook_up_doubts.is_empty());
         }
     }

@@ -6,7 +6,7 @@ use calc::numeric::math;
 
 use super::expect::AsNew;
 
-use crate::finding::{Evidence, NextReading, Passage, Tightness};
+use crate::finding::{Evidence, HookUpDoubt, NextReading, Passage, Tightness};
 use crate::mould::{Circuit, CircuitId};
 
 /// Air kept in.
@@ -154,6 +154,11 @@ impl FlowFact {
 /// Filled volume against what it should be.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct VolumeFact {
+    /// What the reading came to, hoses taken out, however little; with the part taken out that lies at the
+    /// other end, in ml.
+    pub(crate) seen_ml: Option<(Uncertain, f64)>,
+    /// Whether air was used, which a leak deceives.
+    pub(crate) by_air: bool,
     pub(crate) volume_ml: Option<Uncertain>,
     pub(crate) ratio: Option<Ratio>,
 }
@@ -175,8 +180,8 @@ pub(crate) struct Facts<'a> {
     pub(crate) dried: bool,
     pub(crate) acid_left: bool,
     pub(crate) repaired: bool,
-    /// Other circuits whose hose may be the one that was measured.
-    pub(crate) doubted_with: Vec<CircuitId>,
+    /// A doubt about its hoses that is called out.
+    pub(crate) hose_doubt: Option<HookUpDoubt>,
     pub(crate) die_casting: bool,
     pub(crate) evidence: Vec<Evidence>,
 }

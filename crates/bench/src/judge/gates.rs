@@ -4,8 +4,9 @@
 //! would remove it.
 
 use super::facts::{Facts, FlowGrade};
-use crate::finding::{Gate, Gates, Passage, Tightness};
+use crate::finding::{Gate, Gates, HookUpDoubt, HookUpSlip, Passage, Tightness};
 use crate::limits::Materials;
+use crate::mould::CircuitId;
 
 /// An obstacle, and what would remove it.
 struct Obstacle(String);
@@ -79,12 +80,30 @@ fn passage(facts: &Facts<'_>) -> Option<Obstacle> {
 }
 
 fn hose_doubt(facts: &Facts<'_>) -> Option<Obstacle> {
-    (!facts.doubted_with.is_empty()).then(|| {
-        let with = names(&facts.doubted_with);
-        Obstacle(format!(
-            "its hoses seem exchanged with those of {with}; check the hook-up and measure again"
-        ))
-    })
+    let doubt = facts.hose_doubt.as_ref()?;
+    Some(Obstacle(match others(doubt, facts).as_slice() {
+        [] => match doubt.kind {
+            HookUpSlip::Missing => {
+                "its hoses seem to lead to nothing; check the hook-up and measure again".to_owned()
+            }
+            _ => "its supply and return seem exchanged; check the hook-up and measure again".to_owned(),
+        },
+        with => {
+            let seem = match doubt.kind {
+                HookUpSlip::Doubled => "it seems to share a port with",
+                HookUpSlip::Bridged => "its return seems exchanged with that of",
+                HookUpSlip::Exchanged | HookUpSlip::Missing | HookUpSlip::Reversed => {
+                    "its hoses seem exchanged with those of"
+                }
+            };
+            format!("{seem} {}; check the hook-up and measure again", names(with))
+        }
+    }))
+}
+
+/// The other circuits of a doubt.
+pub(crate) fn others(doubt: &HookUpDoubt, facts: &Facts<'_>) -> Vec<CircuitId> {
+    doubt.circuits.iter().filter(|id| **id != facts.circuit.id).cloned().collect()
 }
 
 fn wet(facts: &Facts<'_>) -> Vec<Obstacle> {

@@ -1,147 +1,299 @@
-//! Hoses that seem to be on the wrong circuit.
-//!
-//! For every two circuits: how well do the readings fit as noted, how well if the two were exchanged? A circuit may
-//! be fouled, so less flow than expected is no surprise and more flow is one.
+//! Hoses that seem to be otherwise than the hook-up list has them, over all ports of a hook-up at once.
 
+use calc::estimate::{Uncertain, Z95, root_sum_square};
+use calc::infer::assignment::MOST;
+use calc::infer::hook_up::{DeadEnd, LnValue, Passes, Port, Quantities, SlipPrior, hook_up};
 use calc::numeric::math;
 
-use crate::finding::HookUpDoubt;
-use crate::mould::CircuitId;
+use super::Alone;
+use super::expect::AsNew;
+use super::flow::FlowSeen;
+use super::timeline::Timeline;
+use crate::finding::{HookUpDoubt, HookUpSlip, Passage};
+use crate::mould::{Circuit, CircuitId};
+use crate::visit::{Decay, HookUp, Rig, What};
 
-/// What was measured and what was expected of one circuit, as logarithms with standard uncertainties.
+/// Hoses on each other's circuits are called out from this probability on: a wrong hose gives two wrong records, and a look
+/// at it takes minutes. Chosen on simulated visits, so that false alarms stay under one in a hundred (docs/methods/hook-up.md).
+const EXCHANGED_FROM: f64 = 0.17;
+/// Every other doubt, and a hose that is elsewhere nobody knows where, from this one on.
+const OTHERS_FROM: f64 = 0.5;
+/// Water that proves a passage, l/min.
+const PROOF_L_MIN: f64 = 0.2;
+/// Air is gone at once if it cannot be charged to this pressure, bar, or is down to this share of it so soon, s.
+const NOT_CHARGED_BAR: f64 = 0.5;
+const GONE: (f64, f64) = (0.1, 3.0);
+/// Seconds that the joined pressure of a volume reading is given to settle (common practice, no source).
+const JOINED_S: f64 = 10.0;
+/// Standard deviation over median distance from the median, of a normal distribution.
+const MEDIAN_TO_STANDARD: f64 = 1.482_6;
+/// Readings with a larger relative standard uncertainty say nothing here: their logarithm is not normal any more.
+const WORTH_READING: f64 = 0.25;
+/// Expectations with a larger spread come from a rough idea, which is sometimes far off: so many times the spread.
+const ROUGH_IDEA: f64 = 0.18;
+const HEAVY_TAIL: f64 = 1.6;
+/// Sisters of one mould differ by drilling and by what they carry (own choice).
+const ALIKE_LN: f64 = 0.10;
+
+/// What was measured through the port of a circuit, and what is expected of the circuit.
 #[derive(Clone, Debug)]
-pub(crate) struct Told {
-    pub(crate) id: CircuitId,
-    /// ln of a measured value and its uncertainty, for each quantity that was measured.
-    pub(crate) measured: Vec<(Quantity, f64, f64)>,
-    /// ln of the value as new and its uncertainty, for each quantity that is known.
-    pub(crate) as_new: Vec<(Quantity, f64, f64)>,
+pub(crate) struct Told<'a> {
+    pub(crate) circuit: &'a Circuit,
+    pub(crate) port: Port,
 }
 
-/// A quantity by which circuits can be told apart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Quantity {
-    Flow,
-    Volume,
-}
-
-/// Probability, before any reading, that two given circuits of a hook-up have their hoses exchanged. Own
-/// proposal: one visit in ten has one exchange, spread over the pairs of a mould.
-const EXCHANGED_PER_VISIT: f64 = 0.1;
-/// From this probability on a doubt is called out.
-const CALLED_OUT: f64 = 0.8;
-
-/// The doubts of a visit, most probable first. A circuit appears in one doubt at most.
-pub(crate) fn doubts(circuits: &[Told]) -> Vec<HookUpDoubt> {
-    let pairs = circuits.len() * circuits.len().saturating_sub(1) / 2;
-    let Ok(pairs) = u32::try_from(pairs.max(1)) else { return Vec::new() };
-    let prior = EXCHANGED_PER_VISIT / f64::from(pairs);
-    let mut found: Vec<(f64, &Told, &Told)> = Vec::new();
-    for (place, a) in circuits.iter().enumerate() {
-        for b in circuits.iter().skip(place + 1) {
-            let probability = exchanged(a, b, prior);
-            if probability >= CALLED_OUT {
-                found.push((probability, a, b));
-            }
-        }
+/// What one circuit's readings and records tell.
+pub(crate) fn told<'a>(one: &Alone<'a>, rig: &Rig) -> Told<'a> {
+    let passage = &one.passage.0;
+    let water = one.flow.as_ref().filter(|seen| !seen.points.is_empty()).map(|seen| seen.largest_l_min);
+    let passes = match passage.verdict {
+        _ if gone_at_once(&one.timeline) => Passes::Gone,
+        _ if water.is_some_and(|flow| flow > PROOF_L_MIN) => Passes::Yes,
+        Passage::Free | Passage::NarrowByDesign | Passage::Restricted => Passes::Yes,
+        Passage::Blocked => Passes::No,
+        Passage::CannotTell | Passage::Untested if water.is_some() => Passes::No,
+        Passage::CannotTell | Passage::Untested => Passes::NotTold,
+    };
+    let of = |value: Option<Uncertain>| {
+        value.and_then(|value| LnValue::of(value.value, value.relative_standard()))
+    };
+    let read = |value: Option<Uncertain>| of(value).filter(|value| value.sd <= WORTH_READING);
+    let heavy = |sd: f64| if sd > ROUGH_IDEA { HEAVY_TAIL * sd } else { sd };
+    let new = |value: Option<LnValue>| value.map(|value| LnValue { sd: heavy(value.sd), ..value });
+    let as_new = |value: Option<&AsNew>| new(value.and_then(|new| LnValue::of(new.value, new.standard_ln)));
+    let air = passage.sonic_dm3_s_bar.map(|found| Uncertain::new(found.value, found.half_width() / Z95));
+    let volume = |value: Uncertain| {
+        let leak = if one.volume.by_air { leak_spread_ml(one, rig, value.value) } else { 0.0 };
+        Uncertain::new(value.value, root_sum_square(&[value.standard, leak]))
+    };
+    let measured = Quantities {
+        flow: read(one.flow.as_ref().and_then(FlowSeen::flow_factor_m3_h)),
+        // A dead end fills up to the block only.
+        volume: read(one.volume.volume_ml.filter(|_| passes != Passes::No).map(volume)),
+        air: read(air),
+    };
+    let expected = Quantities {
+        flow: as_new(one.flow_as_new.as_ref()),
+        volume: as_new(one.volume_as_new.as_ref()),
+        air: new(of(one.air.map(|air| air.sonic_conductance_dm3_s_bar))),
+    };
+    let dead_end = one.volume.seen_ml.map(|(seen, back_ml)| DeadEnd {
+        filled_ml: seen.value,
+        standard_ml: volume(seen).standard,
+        back_ml,
+    });
+    let backwards = one.flow.as_ref().and_then(|seen| backwards(seen, rig));
+    Told {
+        circuit: one.circuit,
+        port: Port { measured, passes, dead_end, backwards, expected, by_sisters: false },
     }
-    found.sort_by(|x, y| y.0.total_cmp(&x.0));
-    let mut taken: Vec<&CircuitId> = Vec::new();
-    let mut doubts = Vec::new();
-    for (probability, a, b) in found {
-        if !taken.contains(&&a.id) && !taken.contains(&&b.id) {
-            taken.extend([&a.id, &b.id]);
-            doubts.push(HookUpDoubt {
-                circuits: vec![a.id.clone(), b.id.clone()],
-                probability,
-                text: format!(
-                    "What was measured on {} fits {}, and the other way round: check whether their hoses are exchanged.",
-                    a.id, b.id
-                ),
-            });
+}
+
+/// Outlet above inlet, in standard uncertainties, where the gauges sit at the mould.
+fn backwards(seen: &FlowSeen, rig: &Rig) -> Option<f64> {
+    if seen.through_fixture {
+        return None;
+    }
+    let standard_bar = (rig.pressure_uncertainty_bar * core::f64::consts::SQRT_2).max(1e-4);
+    let strongest = seen.points.iter().max_by(|a, b| a.flow.l_min().total_cmp(&b.flow.l_min()))?;
+    Some(-strongest.drop.bar() / standard_bar)
+}
+
+/// Whether charged air could not be kept for a moment.
+fn gone_at_once(timeline: &Timeline<'_>) -> bool {
+    let decay = timeline.since_change().rev().find_map(|entry| match &entry.what {
+        What::LeakDown(reading) => Some(&reading.decay),
+        _ => None,
+    });
+    match decay {
+        Some(Decay::TwoReadings { start, .. }) => start.bar() < NOT_CHARGED_BAR,
+        Some(Decay::Trace(trace)) => trace.pressures().is_some_and(|(times, pressures)| {
+            let Some(most) = pressures.iter().copied().reduce(f64::max) else { return false };
+            let begins = times.first().copied().unwrap_or_default();
+            let soon = times.iter().zip(&pressures).find(|(time, _)| **time - begins >= GONE.1);
+            most < NOT_CHARGED_BAR || soon.is_some_and(|(_, pressure)| *pressure < GONE.0 * most)
+        }),
+        None => false,
+    }
+}
+
+/// Every circuit's port, sisters looked at where nothing else is known.
+pub(crate) fn ports(told: &[Told<'_>]) -> Vec<(CircuitId, Port)> {
+    told.iter().map(|one| (one.circuit.id.clone(), with_sisters(one, told))).collect()
+}
+
+/// The doubts of a visit that are called out, most probable first. A circuit appears in one doubt at most.
+pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<HookUpDoubt> {
+    let mut doubts: Vec<HookUpDoubt> = Vec::new();
+    for (doubt, sure_of_all) in every_doubt(ports, hook_ups) {
+        let taken = |id: &CircuitId| doubts.iter().any(|other| other.circuits.contains(id));
+        let exchanged = doubt.kind == HookUpSlip::Exchanged && sure_of_all;
+        let from = if exchanged { EXCHANGED_FROM } else { OTHERS_FROM };
+        if doubt.probability >= from && !doubt.circuits.iter().any(taken) {
+            doubts.push(doubt);
         }
     }
     doubts
 }
 
-fn exchanged(a: &Told, b: &Told, prior: f64) -> f64 {
-    let as_noted = fit(a, a) + fit(b, b);
-    let swapped = fit(a, b) + fit(b, a);
-    let odds = prior / (1.0 - prior) * math::exp((swapped - as_noted).clamp(-700.0, 700.0));
-    odds / (1.0 + odds)
+/// All doubts worth a look, the most probable first, with whether all circuits named belong to it.
+fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<(HookUpDoubt, bool)> {
+    let groups = groups(ports, hook_ups);
+    let pairs = |group: &Vec<usize>| (group.len() * group.len().saturating_sub(1)) as f64 / 2.0;
+    let all_pairs: f64 = groups.iter().map(pairs).sum();
+    let mut found = Vec::new();
+    for group in &groups {
+        let members: Vec<&(CircuitId, Port)> = group.iter().filter_map(|place| ports.get(*place)).collect();
+        let theirs: Vec<Port> = members.iter().map(|(_, port)| *port).collect();
+        // Slips of a visit are as likely in one hook-up as in another, pair for pair.
+        let share = if all_pairs > 0.0 { pairs(group) / all_pairs } else { 1.0 };
+        let Ok(checked) = hook_up(&theirs, &SlipPrior::ORDINARY.share(share), EXCHANGED_FROM) else {
+            continue;
+        };
+        let names: Vec<&str> = members.iter().map(|(id, _)| id.0.as_str()).collect();
+        for doubt in checked.doubts {
+            let circuits =
+                doubt.ports.iter().filter_map(|port| Some(members.get(*port)?.0.clone())).collect();
+            let found_one = HookUpDoubt {
+                kind: doubt.slip,
+                circuits,
+                probability: doubt.probability,
+                text: doubt.text(&names),
+                settled_by: doubt.settled_by(&names),
+            };
+            found.push((found_one, doubt.sure_of_all));
+        }
+    }
+    found.sort_by(|(a, _), (b, _)| b.probability.total_cmp(&a.probability));
+    found
 }
 
-/// Log-likelihood of what was measured on one circuit if it were the other.
-fn fit(measured: &Told, truth: &Told) -> f64 {
-    measured
-        .measured
-        .iter()
-        .map(|(quantity, ln_value, sd)| {
-            match truth.as_new.iter().find(|(known, ..)| known == quantity) {
-                Some((_, ln_new, sd_new)) => {
-                    math::ln(density(*quantity, ln_value - ln_new, (sd * sd + sd_new * sd_new).sqrt()))
-                }
-                // Nothing known of this quantity: any value between a twentieth and twenty times is as likely.
-                None => math::ln(1.0 / 6.0),
+/// Circuits that hung on the rig at the same time: a port that comes up again begins a new hook-up. Where the list is not
+/// whole all circuits are one group, in which every pair is the less probable.
+fn groups(told: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<Vec<usize>> {
+    let mut stages: Vec<(Vec<u32>, Vec<usize>)> = Vec::new();
+    let mut placed = 0;
+    for on in hook_ups {
+        let Some(place) = told.iter().position(|(id, _)| *id == on.circuit) else { continue };
+        if stages.iter().any(|(_, members)| members.contains(&place)) {
+            continue;
+        }
+        placed += 1;
+        match stages.last_mut() {
+            Some((ports, members)) if !ports.contains(&on.port) => {
+                ports.push(on.port);
+                members.push(place);
             }
-        })
-        .sum()
+            _ => stages.push((vec![on.port], vec![place])),
+        }
+    }
+    let groups: Vec<Vec<usize>> = if placed == told.len() {
+        stages.into_iter().map(|(_, members)| members).collect()
+    } else {
+        vec![(0..told.len()).collect()]
+    };
+    groups.iter().flat_map(|group| group.chunks(MOST).map(<[usize]>::to_vec)).collect()
 }
 
-/// Density of ln(measured / as new): mostly around zero, some below it (fouled), little above.
-fn density(quantity: Quantity, difference: f64, sd: f64) -> f64 {
-    // Mean fouling loss: flow may lose nearly all, the filled volume a part.
-    let tail = match quantity {
-        Quantity::Flow => 1.2,
-        Quantity::Volume => 0.3,
+/// The port with what its circuit and its sisters show today, for quantities of which nothing else is known. All sisters
+/// get the same expectation: hoses exchanged among them do not show, and one of two alone cannot be the odd one.
+fn with_sisters(one: &Told<'_>, all: &[Told<'_>]) -> Port {
+    let alike = |other: &&Told<'_>| {
+        other.circuit.id == one.circuit.id || one.circuit.sisters.contains(&other.circuit.id)
     };
-    let sd = (sd * sd + 0.03 * 0.03).sqrt();
-    let z = difference / sd;
-    let clean = math::exp(-0.5 * z * z) / (sd * 2.506_628_274_631);
-    // Exponential loss with mean `tail`, folded with the reading's scatter (exponentially modified Gaussian).
-    let fouled = {
-        let below = -difference;
-        let shift = (below - sd * sd / tail) / sd;
-        math::exp((sd * sd / (2.0 * tail * tail) - below / tail).min(50.0)) / tail
-            * calc::numeric::stats::normal_below(shift)
+    let sisters = |quantity: fn(&Quantities) -> Option<LnValue>| {
+        let seen: Vec<f64> =
+            all.iter().filter(alike).filter_map(|other| Some(quantity(&other.port.measured)?.ln)).collect();
+        let centre = median(seen.clone()).filter(|_| seen.len() > 1)?;
+        let spread = MEDIAN_TO_STANDARD * median(seen.iter().map(|ln| (ln - centre).abs()).collect())?;
+        LnValue::of(math::exp(centre), root_sum_square(&[ALIKE_LN, spread]))
     };
-    // A floor for whatever nobody thought of (a missing baffle, a wrong drawing).
-    0.6 * clean + 0.37 * fouled + 0.03 / 6.0
+    let mut port = one.port;
+    let expected = &mut port.expected;
+    if expected.flow.is_none() {
+        expected.flow = sisters(|seen| seen.flow);
+        port.by_sisters |= expected.flow.is_some();
+    }
+    if expected.volume.is_none() {
+        expected.volume = sisters(|seen| seen.volume);
+    }
+    if expected.air.is_none() {
+        expected.air = sisters(|seen| seen.air);
+        port.by_sisters |= expected.air.is_some();
+    }
+    port
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let (low, high) = (values.get(values.len().checked_sub(1)? / 2)?, values.get(values.len() / 2)?);
+    Some((low + high) / 2.0)
+}
+
+/// Share of its pressure that the circuit loses in a second, as its leak-down shows, late in the test; settling counts in.
+fn loses_per_s(timeline: &Timeline<'_>) -> Option<f64> {
+    let decay = timeline.since_change().rev().find_map(|entry| match &entry.what {
+        What::LeakDown(reading) => Some(&reading.decay),
+        _ => None,
+    })?;
+    let (from, to, seconds) = match decay {
+        Decay::TwoReadings { start, end, time } => (start.bar(), end.bar(), time.s()),
+        Decay::Trace(trace) => {
+            let (times, pressures) = trace.pressures()?;
+            let half = pressures.len() / 2;
+            (*pressures.get(half)?, *pressures.last()?, times.last()? - times.get(half)?)
+        }
+    };
+    (seconds > 0.0 && from > 0.0).then(|| ((from - to) / from / seconds).max(0.0))
+}
+
+/// A volume reading by air takes what leaks meanwhile for volume: spread of it, ml.
+fn leak_spread_ml(one: &Alone<'_>, rig: &Rig, seen_ml: f64) -> f64 {
+    let vessel_ml = rig.reference_volume.map_or(0.0, calc::quantity::Volume::ml);
+    // A circuit that holds nothing at all, or that nobody tested, may have lost anything.
+    let lost = loses_per_s(&one.timeline).unwrap_or(0.01) * JOINED_S;
+    lost * (vessel_ml + seen_ml.max(0.0))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn circuit(id: &str, measured: f64, as_new: f64) -> Told {
-        let entry = |value: f64, sd: f64| vec![(Quantity::Flow, math::ln(value), sd)];
-        Told { id: CircuitId(id.into()), measured: entry(measured, 0.02), as_new: entry(as_new, 0.03) }
+    fn port(id: &str, measured: f64, expected: f64) -> (CircuitId, Port) {
+        let flow = |value, sd| Quantities { flow: LnValue::of(value, sd), ..Quantities::default() };
+        let port = Port {
+            measured: flow(measured, 0.02),
+            expected: flow(expected, 0.03),
+            passes: Passes::Yes,
+            ..Port::default()
+        };
+        (CircuitId(id.into()), port)
+    }
+
+    fn list(ports: &[u32], ids: &[&str]) -> Vec<HookUp> {
+        let on = |(port, id): (&u32, &&str)| HookUp { port: *port, circuit: CircuitId((*id).into()) };
+        ports.iter().zip(ids).map(on).collect()
     }
 
     #[test]
-    fn density_adds_up_to_one() {
-        for quantity in [Quantity::Flow, Quantity::Volume] {
-            let total: f64 =
-                (-6000..6000).map(|step| density(quantity, f64::from(step) * 1e-3, 0.05) * 1e-3).sum();
-            // The floor is spread over 6 units and summed over 12.
-            assert!((total - 1.03).abs() < 0.01, "{total}");
-        }
+    fn hoses_are_exchanged_within_a_hook_up_only() {
+        let ports = [port("F1", 1.2, 0.6), port("F2", 0.8, 0.8), port("F3", 0.6, 1.2)];
+        let ids = ["F1", "F2", "F3"];
+        let found = doubts(&ports, &list(&[1, 2, 3], &ids));
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].circuits, [CircuitId("F1".into()), CircuitId("F3".into())]);
+        // Port 1 comes up again: F3 hung on the rig when F1 did not.
+        let apart = doubts(&ports, &list(&[1, 2, 1], &ids));
+        assert!(apart.iter().all(|doubt| doubt.circuits.len() < 2), "{apart:?}");
+        // Without a whole list all circuits may be exchanged.
+        assert_eq!(doubts(&ports, &list(&[1], &ids)).len(), 1);
+        assert_eq!(groups(&ports, &list(&[1], &ids)), [vec![0, 1, 2]]);
     }
 
     #[test]
-    fn exchanged_hoses_are_called_out() {
-        let doubts = doubts(&[circuit("F1", 1.2, 0.6), circuit("F2", 0.6, 1.2), circuit("F3", 0.8, 0.8)]);
-        assert_eq!(doubts.len(), 1);
-        assert_eq!(doubts[0].circuits, [CircuitId("F1".into()), CircuitId("F2".into())]);
-        assert!(doubts[0].probability > 0.8);
-    }
-
-    #[test]
-    fn a_fouled_circuit_is_no_exchange() {
-        // Half the flow on both, or on one: fouling explains it.
-        assert!(doubts(&[circuit("F1", 0.6, 1.2), circuit("F2", 0.4, 0.8)]).is_empty());
-        assert!(doubts(&[circuit("F1", 1.2, 1.2), circuit("F2", 0.6, 1.1)]).is_empty());
-        // Circuits that are as new alike cannot be told apart, exchanged or not.
-        assert!(doubts(&[circuit("F1", 0.8, 0.82), circuit("F2", 0.82, 0.8)]).is_empty());
+    fn the_middle_of_a_few() {
+        assert_eq!(median(vec![3.0, 1.0, 2.0]), Some(2.0));
+        assert_eq!(median(vec![4.0, 1.0, 2.0, 3.0]), Some(2.5));
+        assert_eq!(median(vec![]), None);
     }
 }

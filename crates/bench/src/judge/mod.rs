@@ -28,17 +28,16 @@ use std::collections::BTreeMap;
 use calc::air::passage::Expected;
 use calc::estimate::Uncertain;
 use calc::infer::bore::BoreState as Inside;
-use calc::numeric::math;
+use calc::infer::hook_up::Port;
 use calc::quantity::Length;
 
 use crate::finding::{BoreState, CircuitFinding, Findings, HookUpDoubt, Warning};
 use crate::limits::{Materials, Tables};
 use crate::mould::{Circuit, CircuitId, Mould, Process};
-use crate::visit::Visit;
+use crate::visit::{HookUp, Visit};
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, VolumeFact};
 use flow::FlowSeen;
-use hook_up::{Quantity, Told};
 use tested::{TestedVolume, tested_volume};
 use timeline::Timeline;
 
@@ -55,6 +54,7 @@ struct Alone<'a> {
     flow: Option<FlowSeen>,
     flow_as_new: Option<AsNew>,
     air: Option<Expected>,
+    passage: (facts::PassageFact, Vec<crate::finding::Evidence>, Vec<Warning>),
     volume_as_new: Option<AsNew>,
     /// Whether baseline and flow of today were taken the same way.
     comparable: bool,
@@ -68,7 +68,7 @@ struct Alone<'a> {
 #[must_use]
 pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     let alone: Vec<Alone<'_>> =
-        side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit));
+        side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
     let fallback = tested_volume(None, &visit.rig);
     let room = |id: &CircuitId| {
         alone
@@ -82,7 +82,8 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
         .iter()
         .filter_map(|one| Some((one.circuit.id.clone(), one.flow.as_ref()?.flow_factor_m3_h()?)))
         .collect();
-    let doubts = hook_up::doubts(&alone.iter().map(told).collect::<Vec<_>>());
+    let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
+    let doubts = hook_up::doubts(&hook_up::ports(&told), &visit.hook_ups);
     let together = Together { mould, visit, tables, watches, paths, measured, doubts };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
@@ -95,7 +96,33 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
 }
 
-fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
+/// The hook-up check by itself, as [`assess`] makes it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HookUpCheck {
+    /// What was measured through the port of each circuit and what is expected of the circuit, in the order of the mould:
+    /// logarithms with standard uncertainties, hoses taken out.
+    pub ports: Vec<(CircuitId, Port)>,
+    hook_ups: Vec<HookUp>,
+}
+
+impl HookUpCheck {
+    /// What the hook-up check of one visit rests on.
+    #[must_use]
+    pub fn of(mould: &Mould, visit: &Visit, tables: &Tables) -> Self {
+        let alone =
+            side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
+        let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
+        Self { ports: hook_up::ports(&told), hook_ups: visit.hook_ups.clone() }
+    }
+
+    /// Doubts that [`assess`] calls out.
+    #[must_use]
+    pub fn doubts(&self) -> Vec<HookUpDoubt> {
+        hook_up::doubts(&self.ports, &self.hook_ups)
+    }
+}
+
+fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'a> {
     let timeline = Timeline::of(visit, &circuit.id);
     let geometry = expect::geometry(circuit);
     let baseline = circuit.baseline.as_ref();
@@ -132,6 +159,15 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
         .and_then(|base| base.sonic_conductance_dm3_s_bar)
         .map(Expected::of_baseline)
         .or_else(|| geometry.as_ref().and_then(Geometry::air));
+    let test = passage::Test {
+        circuit,
+        rig: &visit.rig,
+        volume: &tested,
+        expected: air,
+        narrow_dm3_s_bar: tables.limits.narrow_conductance.value,
+        largest_flow_l_min: flow.as_ref().map_or(0.0, |seen| seen.largest_l_min),
+    };
+    let passage = passage::judge(&test, &timeline);
     Alone {
         circuit,
         timeline,
@@ -141,6 +177,7 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit) -> Alone<'a> {
         flow,
         flow_as_new,
         air,
+        passage,
         volume_as_new,
         comparable,
         evidence,
@@ -228,15 +265,7 @@ impl Together<'_> {
         let (tightness, found, said) = tight::judge(&test, &one.timeline);
         evidence.extend(found);
         warnings.extend(said);
-        let test = passage::Test {
-            circuit,
-            rig: &self.visit.rig,
-            volume: &one.tested,
-            expected: one.air,
-            narrow_dm3_s_bar: self.tables.limits.narrow_conductance.value,
-            largest_flow_l_min: one.flow.as_ref().map_or(0.0, |seen| seen.largest_l_min),
-        };
-        let (passage, found, said) = passage::judge(&test, &one.timeline);
+        let (passage, found, said) = one.passage.clone();
         evidence.extend(found);
         warnings.extend(said);
         let sisters = flow::sisters(circuit, &self.measured);
@@ -255,12 +284,7 @@ impl Together<'_> {
             let curve = curve::flow_curve(seen, as_new.as_ref(), one.geometry.as_ref(), &self.visit.rig);
             evidence.extend(curve::evidence(seen, bore, &self.tables.limits, curve));
         }
-        let doubted_with = self
-            .doubts
-            .iter()
-            .filter(|doubt| doubt.circuits.contains(&circuit.id))
-            .flat_map(|doubt| doubt.circuits.iter().filter(|id| **id != circuit.id).cloned())
-            .collect();
+        let hose_doubt = self.doubts.iter().find(|doubt| doubt.circuits.contains(&circuit.id)).cloned();
         let facts = Facts {
             circuit,
             port: self.visit.hook_ups.iter().find(|on| on.circuit == circuit.id).map(|on| on.port),
@@ -279,7 +303,7 @@ impl Together<'_> {
             dried: one.timeline.dried(),
             acid_left: one.timeline.acid_left(),
             repaired: one.timeline.repaired(),
-            doubted_with,
+            hose_doubt,
             die_casting: self.mould.process == Process::DieCasting,
             evidence,
         };
@@ -296,32 +320,6 @@ fn unknown_materials(circuit: &Circuit, materials: &Materials) -> Option<Warning
         let text = format!("the materials table does not know {}: check the spelling", strangers.join(", "));
         Warning::about(&circuit.id, "unknown-material", text)
     })
-}
-
-/// What was measured on a circuit and what it should be, for the comparison of hoses.
-fn told(one: &Alone<'_>) -> Told {
-    let ln = |quantity, value: f64, spread: f64| (value > 0.0).then(|| (quantity, math::ln(value), spread));
-    let flow = one.flow.as_ref().and_then(FlowSeen::flow_factor_m3_h);
-    let volume = one.volume.volume_ml;
-    let measured = |quantity, value: Option<Uncertain>| {
-        value.and_then(|value| ln(quantity, value.value, value.relative_standard()))
-    };
-    let as_new =
-        |quantity, value: Option<&AsNew>| value.and_then(|new| ln(quantity, new.value, new.standard_ln));
-    Told {
-        id: one.circuit.id.clone(),
-        measured: [measured(Quantity::Flow, flow), measured(Quantity::Volume, volume)]
-            .into_iter()
-            .flatten()
-            .collect(),
-        as_new: [
-            as_new(Quantity::Flow, one.flow_as_new.as_ref()),
-            as_new(Quantity::Volume, one.volume_as_new.as_ref()),
-        ]
-        .into_iter()
-        .flatten()
-        .collect(),
-    }
 }
 
 fn main_bore(circuit: &Circuit, geometry: Option<&Geometry>) -> Option<Length> {

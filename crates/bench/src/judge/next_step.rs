@@ -2,8 +2,8 @@
 
 use super::bore::DECIDED;
 use super::facts::{Facts, FlowGrade, Ratio};
-use super::gates::names;
-use crate::finding::{Gates, NextStep, Passage, Tightness};
+use super::gates::{names, others};
+use crate::finding::{Gates, HookUpSlip, NextStep, Passage, Tightness};
 use calc::infer::bore::BoreState;
 
 /// A step with its reason.
@@ -40,17 +40,20 @@ pub(crate) fn advise(facts: &Facts<'_>, gates: &Gates) -> Advice {
 }
 
 fn doubt(facts: &Facts<'_>) -> Option<Advice> {
-    (!facts.doubted_with.is_empty()).then(|| {
-        let with = names(&facts.doubted_with);
-        Advice::new(
-            NextStep::FindOut,
-            format!("The readings fit better if its hoses and those of {with} are exchanged"),
-        )
-        .read(format!(
-            "check the hoses of {} and {with}, then the flow of both again (6 minutes)",
-            facts.circuit.id
-        ))
-    })
+    let doubt = facts.hose_doubt.as_ref()?;
+    let with = names(&others(doubt, facts));
+    let reason = match doubt.kind {
+        HookUpSlip::Exchanged => {
+            format!("The readings fit better if its hoses and those of {with} are exchanged")
+        }
+        HookUpSlip::Missing => "The readings fit better if its hoses lead to nothing".to_owned(),
+        HookUpSlip::Doubled => format!("The readings fit better if it shares a port with {with}"),
+        HookUpSlip::Bridged => {
+            format!("The readings fit better if its return and that of {with} are exchanged")
+        }
+        HookUpSlip::Reversed => "The gauges show its outlet above its inlet".to_owned(),
+    };
+    Some(Advice::new(NextStep::FindOut, reason).read(doubt.settled_by.clone()))
 }
 
 fn blocked(facts: &Facts<'_>) -> Option<Advice> {

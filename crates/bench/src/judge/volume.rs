@@ -11,6 +11,8 @@ use crate::finding::{Evidence, Warning};
 use crate::mould::Circuit;
 use crate::visit::{End, Entry, Rig, VolumeMethod, VolumeReading, What};
 
+/// Share of the hoses' volume that lies on the supply side (own choice: dead ends of the rig lie there).
+const INLET_SHARE: f64 = 0.53;
 /// How well a rig's own fixture volume is known (own proposal).
 pub(crate) const FIXTURE_RELATIVE: f64 = 0.03;
 /// Share of a drained volume that stays behind as a film (own allowance; common practice blows out twice).
@@ -26,15 +28,19 @@ pub(crate) fn judge(
     // From the inlet if there is one: leak-down and passage fill from there, and a block may lie behind it.
     let reading = latest_from(timeline, End::Inlet).or_else(|| latest_from(timeline, End::Outlet));
     let Some((entry, reading)) = reading else { return (VolumeFact::default(), Vec::new(), Vec::new()) };
-    match measured(reading, rig) {
+    let by_air = matches!(reading.method, VolumeMethod::AirExpansion { .. });
+    let seen = seen(reading, rig);
+    let ends = if reading.from == End::Inlet { INLET_SHARE } else { 1.0 - INLET_SHARE };
+    let seen_ml = seen.as_ref().ok().map(|(value, hoses_ml)| (*value, (1.0 - ends) * hoses_ml));
+    match seen.and_then(told) {
         Ok((value, hoses_ml)) => {
             let ratio = as_new.and_then(|new| Ratio::of(value.estimate(), new));
             let evidence = vec![evidence(entry, reading, value, hoses_ml, ratio.as_ref())];
-            (VolumeFact { volume_ml: Some(value), ratio }, evidence, Vec::new())
+            (VolumeFact { seen_ml, by_air, volume_ml: Some(value), ratio }, evidence, Vec::new())
         }
         Err(text) => {
             let warning = Warning::about(&circuit.id, "volume", text);
-            (VolumeFact::default(), Vec::new(), vec![warning])
+            (VolumeFact { seen_ml, by_air, ..VolumeFact::default() }, Vec::new(), vec![warning])
         }
     }
 }
@@ -47,8 +53,8 @@ pub(crate) fn latest_from<'a>(timeline: &Timeline<'a>, end: End) -> Option<(&'a 
     })
 }
 
-/// The circuit's own volume in ml, and the hoses that were taken out.
-fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), String> {
+/// What is left in ml when the hoses are taken out, however little, and the hoses.
+fn seen(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), String> {
     let fixture = match (reading.through_fixture, rig.fixture_volume) {
         (false, _) => None,
         (true, Some(volume)) => Some(Fixture { volume, uncertainty_relative: FIXTURE_RELATIVE }),
@@ -59,8 +65,11 @@ fn measured(reading: &VolumeReading, rig: &Rig) -> Result<(Uncertain, f64), Stri
         }
     };
     let hoses_ml = fixture.map_or(0.0, |fixture| fixture.volume.ml());
-    let value = without(reading, rig, fixture)?;
+    Ok((without(reading, rig, fixture)?, hoses_ml))
+}
 
+/// The circuit's own volume, if the reading tells it.
+fn told((value, hoses_ml): (Uncertain, f64)) -> Result<(Uncertain, f64), String> {
     if value.value < 2.0 * value.standard {
         let spread = Z95 * value.standard;
         return Err(if hoses_ml > 0.0 {

@@ -259,6 +259,49 @@ fn air() -> Vec<Promise> {
     ]
 }
 
+fn hoses() -> Vec<Promise> {
+    let measured = json!({"flow_factor_m3_h": 0.6, "flow_uncertainty_percent": 2, "filled_volume_ml": 90,
+        "volume_uncertainty_percent": 3, "volume_uncertainty_ml": 3, "hose_back_ml": 0,
+        "air_sonic_conductance_dm3_s_bar": 2.1, "air_uncertainty_percent": 6, "passes": "yes",
+        "outlet_above_inlet_bar": -1.2, "pressure_uncertainty_bar": 0.07});
+    let expected = json!({"flow_factor_m3_h": 1.2, "flow_uncertainty_percent": 3, "filled_volume_ml": 180,
+        "volume_uncertainty_percent": 4, "air_sonic_conductance_dm3_s_bar": 4.4, "air_uncertainty_percent": 10,
+        "by_sisters": false});
+    let other = json!({"id": "F2", "measured": {"flow_factor_m3_h": 1.2, "passes": "yes"},
+        "expected": {"flow_factor_m3_h": 0.6}});
+    vec![
+        Promise {
+            calculator: "hook-up-check",
+            inputs: vec![
+                json!({"circuits": [{"id": "F1", "measured": measured, "expected": expected}, other],
+                "least_probability": 0.5}),
+            ],
+            outputs: &[
+                "doubts.0.kind",
+                "doubts.0.circuits.1",
+                "doubts.0.probability",
+                "doubts.0.text",
+                "doubts.0.settled_by",
+                "assignment.0",
+                "elsewhere.1.probability",
+                "as_listed",
+                "next_reading",
+                "exact",
+            ],
+        },
+        Promise {
+            calculator: "assignment",
+            inputs: vec![json!({"log_likelihood": [[0, -3], [-2, 0]], "prior_misplaced": 0.1})],
+            outputs: &["best.0", "best_log", "log_total", "as_listed", "shares.0.1", "exact"],
+        },
+        Promise {
+            calculator: "fouling-density",
+            inputs: vec![json!({"loss_ln": 0.3, "standard_ln": 0.05, "mean_loss_ln": 0.6})],
+            outputs: &["density"],
+        },
+    ]
+}
+
 fn statistics() -> Vec<Promise> {
     let models = json!([{"name": "a", "log_evidence": -3, "prior": 1}, {"name": "b", "log_evidence": -5}]);
     vec![
@@ -345,7 +388,7 @@ fn statistics() -> Vec<Promise> {
 #[test]
 fn calculators_keep_their_names_and_fields() {
     let names = listed();
-    for promise in water_and_flow().into_iter().chain(air()).chain(statistics()) {
+    for promise in water_and_flow().into_iter().chain(air()).chain(hoses()).chain(statistics()) {
         let name = promise.calculator;
         assert!(names.iter().any(|listed| listed == name), "there is no calculator {name}");
         for input in &promise.inputs {
@@ -434,7 +477,7 @@ fn findings_keep_their_names_and_words() {
         assert_eq!(findings["mould"], mould);
         is_one_of(&findings["fit_for_press"], &["yes", "no", "cannot-tell"]);
         for doubt in findings["hook_up_doubts"].as_array().unwrap() {
-            has_fields(doubt, &["circuits", "probability", "text"]);
+            has_fields(doubt, &["kind", "circuits", "probability", "text", "settled_by"]);
         }
         let circuits = findings["circuits"].as_array().unwrap();
         assert!(!circuits.is_empty());

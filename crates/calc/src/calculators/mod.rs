@@ -8,6 +8,7 @@ mod bore_state;
 mod cross_leak;
 mod decay_input;
 mod flow_factor;
+mod hook_up;
 mod hydraulics;
 mod network;
 mod readings;
@@ -121,6 +122,7 @@ pub fn all() -> Vec<&'static Calculator> {
         cross_leak::ALL,
         air_passage::ALL,
         bore_state::ALL,
+        hook_up::ALL,
         statistics::ALL,
         weighing::ALL,
         state_update::ALL,

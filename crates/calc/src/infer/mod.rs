@@ -1,6 +1,8 @@
 //! From readings to what is in the bore.
 
+pub mod assignment;
 pub mod bore;
+pub mod hook_up;
 pub mod information;
 pub mod mixture;
 pub mod proportion;

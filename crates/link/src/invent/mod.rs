@@ -35,6 +35,14 @@ pub struct Invention {
     pub plugged_branch: f64,
     /// Two circuits of the mould have their hoses exchanged.
     pub swapped: f64,
+    /// A port of the mould has an open hose, connected to nothing.
+    pub missing: f64,
+    /// Two circuits of the mould hang side by side on one port.
+    pub doubled: f64,
+    /// Two circuits of the mould have their returns exchanged.
+    pub bridged: f64,
+    /// A circuit of the mould has supply and return exchanged.
+    pub reversed: f64,
     /// A leak-down of the mould was stopped early.
     pub stopped_early: f64,
     /// The mould has baselines.
@@ -58,6 +66,10 @@ impl Default for Invention {
             too_much: 0.02,
             plugged_branch: 0.08,
             swapped: 0.08,
+            missing: 0.02,
+            doubled: 0.02,
+            bridged: 0.02,
+            reversed: 0.03,
             stopped_early: 0.05,
             baseline: 0.5,
             known: [0.5, 0.1, 0.2, 0.2],
@@ -186,14 +198,57 @@ fn leaks_across(circuits: &[CircuitPlan], options: &Invention, chance: &mut Chan
 fn slips(circuits: &[CircuitPlan], ports: usize, options: &Invention, chance: &mut Chance) -> Slips {
     let mut slips = Slips::default();
     if circuits.len() > 1 && chance.happens(options.swapped) {
-        // Hoses are exchanged within one hook-up.
-        let first = chance.whole(0, circuits.len() - 2);
-        let last = (first + ports.saturating_sub(1).max(1)).min(circuits.len() - 1);
-        let second = chance.whole(first + 1, last);
-        slips.swapped.push((circuits[first].id.clone(), circuits[second].id.clone()));
+        slips.swapped.extend(pair(circuits, ports, chance));
     }
     if chance.happens(options.stopped_early) {
         slips.stopped_early.push(circuits[chance.whole(0, circuits.len() - 1)].id.clone());
     }
+    other_slips(&mut slips, circuits, ports, options, chance);
     slips
+}
+
+/// Slips other than an exchange, on circuits that have none yet.
+fn other_slips(
+    slips: &mut Slips,
+    circuits: &[CircuitPlan],
+    ports: usize,
+    options: &Invention,
+    chance: &mut Chance,
+) {
+    let mut taken: Vec<CircuitId> = slips.swapped.iter().flat_map(|(a, b)| [a.clone(), b.clone()]).collect();
+    if chance.happens(options.missing) {
+        let id = circuits[chance.whole(0, circuits.len() - 1)].id.clone();
+        if !taken.contains(&id) {
+            taken.push(id.clone());
+            slips.missing.push(id);
+        }
+    }
+    for (probability, list) in [(options.doubled, &mut slips.doubled), (options.bridged, &mut slips.bridged)]
+    {
+        if circuits.len() > 1
+            && chance.happens(probability)
+            && let Some((a, b)) = pair(circuits, ports, chance)
+            && !taken.contains(&a)
+            && !taken.contains(&b)
+        {
+            taken.extend([a.clone(), b.clone()]);
+            list.push((a, b));
+        }
+    }
+    if chance.happens(options.reversed) {
+        slips.reversed.push(circuits[chance.whole(0, circuits.len() - 1)].id.clone());
+    }
+}
+
+/// Two circuits that hang on the rig at the same time; none where the rig has one port.
+fn pair(circuits: &[CircuitPlan], ports: usize, chance: &mut Chance) -> Option<(CircuitId, CircuitId)> {
+    let first = chance.whole(0, circuits.len().saturating_sub(2));
+    let begins = first - first % ports.max(1);
+    let ends = (begins + ports.max(1)).min(circuits.len());
+    if ends - begins < 2 {
+        return None;
+    }
+    let drawn = chance.whole(begins, ends - 2);
+    let second = if drawn >= first { drawn + 1 } else { drawn };
+    Some((circuits[first].id.clone(), circuits[second].id.clone()))
 }

@@ -391,5 +391,17 @@ static SLIPS: &[Field] = &[
         Kind::List { of: &Kind::List { of: &Kind::Text, least: 2 }, least: 0 },
         "pairs of circuits whose hoses are exchanged against the hook-up list",
     ),
+    Field::optional("missing", WORDS, "circuits whose port has an open hose, connected to nothing"),
+    Field::optional(
+        "doubled",
+        Kind::List { of: &Kind::List { of: &Kind::Text, least: 2 }, least: 0 },
+        "pairs of circuits that hang side by side on the port of the first; the hoses of the second's port are open",
+    ),
+    Field::optional(
+        "bridged",
+        Kind::List { of: &Kind::List { of: &Kind::Text, least: 2 }, least: 0 },
+        "pairs of circuits whose returns are exchanged, supplies not",
+    ),
+    Field::optional("reversed", WORDS, "circuits whose supply and return are exchanged"),
     Field::optional("stopped_early", WORDS, "circuits whose leak-down was stopped after a few seconds"),
 ];

@@ -328,6 +328,14 @@ impl Sampling {
 pub struct Slips {
     /// Pairs of circuits whose hoses are exchanged against the hook-up list.
     pub swapped: Vec<(CircuitId, CircuitId)>,
+    /// Circuits whose port has an open hose, connected to nothing.
+    pub missing: Vec<CircuitId>,
+    /// Pairs that hang side by side on the port of the first; the hoses of the second's port are open.
+    pub doubled: Vec<(CircuitId, CircuitId)>,
+    /// Pairs whose returns are exchanged, supplies not: dead ends while only one of the two ports is open.
+    pub bridged: Vec<(CircuitId, CircuitId)>,
+    /// Circuits whose supply and return are exchanged.
+    pub reversed: Vec<CircuitId>,
     /// Circuits whose leak-down was stopped after a few seconds.
     pub stopped_early: Vec<CircuitId>,
 }

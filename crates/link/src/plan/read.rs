@@ -207,11 +207,21 @@ fn leaks_across(input: Input<'_>, faults: &mut Faults) -> Vec<LeakAcross> {
 
 fn slips(input: Input<'_>, faults: &mut Faults) -> Slips {
     let Some(input) = input.record("slips") else { return Slips::default() };
-    let mut swapped = Vec::new();
-    for (at, list) in input.items("swapped").iter().enumerate() {
-        swapped.extend(pair(list, &format!("slips.swapped.{at}"), faults));
+    let mut pairs = |name: &str| {
+        let mut found = Vec::new();
+        for (at, list) in input.items(name).iter().enumerate() {
+            found.extend(pair(list, &format!("slips.{name}.{at}"), faults));
+        }
+        found
+    };
+    Slips {
+        swapped: pairs("swapped"),
+        doubled: pairs("doubled"),
+        bridged: pairs("bridged"),
+        missing: ids(input, "missing"),
+        reversed: ids(input, "reversed"),
+        stopped_early: ids(input, "stopped_early"),
     }
-    Slips { swapped, stopped_early: ids(input, "stopped_early") }
 }
 
 /// Ids that clash, and names that the mould does not have.
@@ -241,9 +251,42 @@ fn names(plan: &Plan, faults: &mut Faults) {
     for (at, reading) in plan.visit.readings.iter().enumerate() {
         reading.circuits.iter().flatten().for_each(|id| check(id, format!("reading.{at}.circuits")));
     }
-    for (a, b) in &plan.slips.swapped {
-        check(a, "slips.swapped".to_owned());
-        check(b, "slips.swapped".to_owned());
+    let slips = &plan.slips;
+    for (name, pairs) in
+        [("swapped", &slips.swapped), ("doubled", &slips.doubled), ("bridged", &slips.bridged)]
+    {
+        for (a, b) in pairs {
+            check(a, format!("slips.{name}"));
+            check(b, format!("slips.{name}"));
+        }
     }
-    plan.slips.stopped_early.iter().for_each(|id| check(id, "slips.stopped_early".to_owned()));
+    for (name, ids) in
+        [("missing", &slips.missing), ("reversed", &slips.reversed), ("stopped_early", &slips.stopped_early)]
+    {
+        ids.iter().for_each(|id| check(id, format!("slips.{name}")));
+    }
+    one_slip_each(slips, faults);
+}
+
+/// Hoses that are missing, doubled or bridged are so once; what two such slips on one circuit mean nobody can say.
+fn one_slip_each(slips: &Slips, faults: &mut Faults) {
+    let pairs = [("swapped", &slips.swapped), ("doubled", &slips.doubled), ("bridged", &slips.bridged)];
+    let named = pairs
+        .iter()
+        .flat_map(|(name, pairs)| pairs.iter().flat_map(move |(a, b)| [(*name, a), (*name, b)]))
+        .chain(slips.missing.iter().map(|id| ("missing", id)));
+    let mut seen: Vec<(&str, &CircuitId)> = Vec::new();
+    for (name, id) in named {
+        let clash =
+            seen.iter().any(|(other, known)| *known == id && !(*other == "swapped" && name == "swapped"));
+        if clash {
+            let fault = FormFault::new(
+                format!("slips.{name}"),
+                "this circuit has another slip",
+                "give each circuit one",
+            );
+            faults.push(fault.with_value(id.0.as_str()));
+        }
+        seen.push((name, id));
+    }
 }

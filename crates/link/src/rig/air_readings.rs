@@ -3,7 +3,7 @@
 use bench::visit::{AirPassage, Charged, Decay, End, LeakDown, VolumeMethod, VolumeReading};
 use calc::estimate::{Uncertain, root_sum_square};
 use calc::numeric::math;
-use calc::quantity::{Duration, GaugePressure, Temperature, Volume};
+use calc::quantity::{Duration, GaugePressure, Temperature};
 use calc::trace::Trace;
 
 use super::SimulationError;
@@ -46,42 +46,12 @@ pub(super) struct Watched {
 }
 
 impl Bench<'_> {
-    /// Volume that the supply side can charge: all of it, or up to a block.
-    pub fn chargeable(&self, listed: usize) -> Volume {
-        self.chargeable_from(listed, End::Inlet)
-    }
-
-    /// The same from either end: hoses and couplings of that end, and the bore up to the block.
-    fn chargeable_from(&self, listed: usize, end: End) -> Volume {
-        let circuit = self.really[listed];
-        let port = self.port(listed);
-        let volume = match (self.blocked_at(circuit), end) {
-            (Some(_), End::Inlet) => port.supply_volume + self.bore_from(circuit, end),
-            (Some(_), End::Outlet) => port.volume - port.supply_volume + self.bore_from(circuit, end),
-            (None, _) => port.volume + self.bore_from(circuit, end),
-        };
-        // Even a block right behind the coupling leaves the coupling's own room.
-        if volume.ml() < 0.5 { Volume::from_ml(0.5) } else { volume }
-    }
-
-    /// Volume of the bore from one end: all of it, or up to a block.
-    fn bore_from(&self, circuit: usize, end: End) -> Volume {
-        let today = &self.today[circuit];
-        let Some(place) = self.blocked_at(circuit) else { return today.volume() };
-        let before = today.volume_before(place);
-        match end {
-            End::Inlet => before,
-            End::Outlet => today.volume() - before,
-        }
-    }
-
     /// How the closed circuit would move without leaks.
     pub fn settling(&self, listed: usize, test: Test, drift_k_s: f64, chance: &mut Chance) -> Settling {
-        let circuit = self.really[listed];
         let port = self.port(listed);
         let hoses = stretches(&[port.supply.as_slice(), port.back.as_slice()].concat());
         let hose_m3: f64 = hoses.iter().map(|(_, volume)| volume).sum();
-        let mut all = stretches(&self.today[circuit].pieces);
+        let mut all = stretches(&self.pieces_on(listed));
         all.extend(hoses);
         all.push((DEAD_END_M, self.plan.rig.dead_volume.m3()));
         let total: f64 = all.iter().map(|(_, volume)| volume).sum();
@@ -111,7 +81,7 @@ impl Bench<'_> {
 
     /// Air held in; with `together`, all circuits are charged and leaks between them do not show.
     pub fn hold_air(&self, listed: usize, test: Test, together: bool, chance: &mut Chance) -> Watched {
-        let circuit = self.really[listed];
+        let circuits = self.circuits_on(listed);
         let drift_k_s = DRIFT_K_S * chance.normal();
         let count = test.sampling.count();
         let step_s = test.sampling.step_s();
@@ -122,17 +92,19 @@ impl Bench<'_> {
             kept: false,
             factors: self.settling(listed, test, drift_k_s, chance).factors(step_s, count),
         }];
-        let mut leaks = Vec::new();
+        let mut leaks: Vec<_> =
+            self.open_hose(listed).map(|passage| (0, None, passage)).into_iter().collect();
         for (from, to, passage) in &self.leaks {
-            let other = match (*from == circuit, *to == Some(circuit)) {
-                (true, _) => *to,
-                (_, true) => Some(*from),
-                _ => continue,
+            let other = match (circuits.contains(from), to.is_some_and(|to| circuits.contains(&to))) {
+                // Side by side on one port, nothing moves between them.
+                (true, true) => continue,
+                (true, false) => *to,
+                (false, true) => Some(*from),
+                (false, false) => continue,
             };
-            match other {
-                Some(other) if together => {
+            match other.map(|other| (other, self.port_of(other))) {
+                Some((other, Some(listed_other))) if together => {
                     // The neighbour is charged as well and leaks as it does.
-                    let listed_other = self.really.iter().position(|real| *real == other).unwrap_or(other);
                     let place = vessels.len();
                     let factors = self.settling(listed_other, test, drift_k_s, chance).factors(step_s, count);
                     let volume_m3 = self.chargeable(listed_other).m3();
@@ -223,12 +195,11 @@ impl Bench<'_> {
         chance: &mut Chance,
     ) -> Result<AirPassage, SimulationError> {
         let circuit = self.really[listed];
-        let port = self.port(listed);
-        let blocked = self.blocked_at(circuit);
-        let on_the_way = [port.supply.as_slice(), &self.today[circuit].pieces, port.back.as_slice()].concat();
-        let path = match blocked {
-            Some(_) => None,
-            None => Some(AirPath::new(&on_the_way, self.plan.visit.steel, self.air).map_err(|problem| {
+        let dead_end = self.is_dead_end(listed);
+        let on_the_way = self.on_the_way(listed);
+        let path = match dead_end {
+            true => None,
+            false => Some(AirPath::new(&on_the_way, self.plan.visit.steel, self.air).map_err(|problem| {
                 SimulationError::Circuit { circuit: self.plan.circuits[circuit].id.clone(), problem }
             })?),
         };
@@ -248,7 +219,7 @@ impl Bench<'_> {
             (charge, behind.m3())
         } else {
             // A volume spread along the way empties in 0.6 to 0.88 of the lumped time (simulated in preparation).
-            let lumped = if blocked.is_some() { 1.0 } else { chance.between(0.6, 0.88) };
+            let lumped = if dead_end { 1.0 } else { chance.between(0.6, 0.88) };
             let volume_m3 = behind.m3() * lumped;
             let charge =
                 Charge { volume_m3, wall_m2: 4.0 * volume_m3 / 0.01, film_w_m2_k: 60.0, wall_k, start_pa };
@@ -273,25 +244,28 @@ impl Bench<'_> {
         (from, through_fixture): (End, bool),
         chance: &mut Chance,
     ) -> Result<VolumeReading, SimulationError> {
-        let circuit = self.really[listed];
+        let circuits = self.circuits_on(listed);
         let vessel = self.vessel().ok_or(SimulationError::NoVessel)?;
         let stated = self.plan.rig.stated.reference_volume.ok_or(SimulationError::NoVessel)?;
         let volume =
-            if through_fixture { self.chargeable_from(listed, from) } else { self.bore_from(circuit, from) };
+            if through_fixture { self.chargeable_from(listed, from) } else { self.filled_from(listed, from) };
         let before = 6.0 + 0.05 * chance.normal();
         let air = self.air.bar();
         let even = (vessel.ml() * (before + air) + volume.ml() * air) / (vessel.ml() + volume.ml());
         let lost: f64 = self
             .leaks
             .iter()
-            .filter(|(one, other, _)| *one == circuit || *other == Some(circuit))
+            .filter(|(one, other, _)| {
+                circuits.contains(one) || other.is_some_and(|other| circuits.contains(&other))
+            })
             .map(|(_, _, passage)| {
                 let joined = calc::quantity::AbsolutePressure::from_bar(even);
                 passage.rate(joined, self.air).mbar_l_s() * JOINED_S / (vessel + volume).l() * 1e-3
             })
             .sum();
         // What is left of the heat of mixing.
-        let joined = (even - lost).max(air) * (1.0 + 4e-4 * chance.normal()) - air;
+        let left = if self.is_open_hose(listed) { air } else { (even - lost).max(air) };
+        let joined = left * (1.0 + 4e-4 * chance.normal()) - air;
         let gauge = &self.instruments().air;
         let mut read = |bar_g: f64| GaugePressure::from_bar(gauge.read(bar_g, chance));
         Ok(VolumeReading {
@@ -313,8 +287,11 @@ impl Bench<'_> {
         (from, through_fixture): (End, bool),
         chance: &mut Chance,
     ) -> VolumeReading {
-        let bore = || self.bore_from(self.really[listed], from);
-        let volume = if through_fixture { self.chargeable_from(listed, from) } else { bore() }.ml();
+        let volume = match through_fixture {
+            true => self.chargeable_from(listed, from),
+            false => self.filled_from(listed, from),
+        }
+        .ml();
         let stays = -1.5 * math::ln(chance.between(1e-9, 1.0));
         let read =
             rounded(((volume - stays) * (1.0 + 0.01 * chance.normal()) + chance.normal()).max(0.0), 1.0);

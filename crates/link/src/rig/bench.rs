@@ -10,6 +10,7 @@ use calc::hydraulics::volume::filled_volume;
 use calc::quantity::{AbsolutePressure, FlowFactor, Length, SonicConductance, Temperature, Volume};
 
 use super::SimulationError;
+use super::hoses::{On, on};
 use crate::air::leak::Passage;
 use crate::air::path::AirPath;
 use crate::chance::{Chance, Purpose};
@@ -49,6 +50,8 @@ pub(super) struct Bench<'a> {
     pub air: AbsolutePressure,
     /// For each circuit of the hook-up list, the circuit that is really there.
     pub really: Vec<usize>,
+    /// For each circuit of the hook-up list, what hangs on its port.
+    pub on: Vec<On>,
     /// From, to (none: outside), law.
     pub leaks: Vec<(usize, Option<usize>, Passage)>,
     truth: Truth,
@@ -85,12 +88,12 @@ impl<'a> Bench<'a> {
             .collect::<Result<_, _>>()?;
         let (today, circuits) = made.into_iter().unzip();
         let rig = RigTruth { instruments, reference_volume, reservoir, ports: port_numbers };
-        let (swapped, stopped_early) = (plan.slips.swapped.clone(), plan.slips.stopped_early.clone());
         let leaks_across = plan.leaks_across.clone();
-        let truth = Truth { seed, circuits, leaks_across, rig, swapped, stopped_early };
+        let truth = Truth::new(seed, circuits, leaks_across, rig, &plan.slips);
         let really = really(plan)?;
+        let on = on(plan, &really)?;
         let leaks = leaks(plan, air)?;
-        Ok(Self { plan, seed, today, ports, air, really, leaks, truth })
+        Ok(Self { plan, seed, today, ports, air, really, on, leaks, truth })
     }
 
     pub fn instruments(&self) -> &Instruments {

@@ -26,7 +26,8 @@ impl Bench<'_> {
                 .map(|(_, _, passage)| passage.rate(at, self.air).mbar_l_s())
                 .sum()
         };
-        (0..self.really.len()).filter(|listed| rate(self.really[*listed]) > NOTICED_MBAR_L_S).collect()
+        let of_port = |listed: &usize| self.circuits_on(*listed).into_iter().map(rate).sum::<f64>();
+        (0..self.really.len()).filter(|listed| of_port(listed) > NOTICED_MBAR_L_S).collect()
     }
 
     /// Circuits that hang on the other ports meanwhile: known neighbours first, then the nearest of the list.
@@ -56,10 +57,10 @@ impl Bench<'_> {
         let (count, step_s) = (test.sampling.count(), test.sampling.step_s());
         let drift_k_s = 0.001 * chance.normal();
         let mut vessels = Vec::new();
-        let mut places = Vec::new();
+        let mut places: Vec<(usize, usize)> = Vec::new();
         for one in charged {
             let supply = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
-            places.push((self.really[*one], vessels.len()));
+            places.extend(self.circuits_on(*one).into_iter().map(|circuit| (circuit, vessels.len())));
             vessels.push(Vessel {
                 volume_m3: self.chargeable(*one).m3(),
                 start_pa: supply,
@@ -68,7 +69,7 @@ impl Bench<'_> {
             });
         }
         for other in &watchers {
-            places.push((self.really[*other], vessels.len()));
+            places.extend(self.circuits_on(*other).into_iter().map(|circuit| (circuit, vessels.len())));
             let drift = WATCHED_DRIFT_MBAR_S * 1e2 * chance.normal() / self.air.pa();
             vessels.push(Vessel {
                 volume_m3: self.chargeable(*other).m3(),
@@ -78,17 +79,18 @@ impl Bench<'_> {
             });
         }
         let place = |circuit: usize| places.iter().find(|(real, _)| *real == circuit).map(|(_, at)| *at);
-        let leaks = self
-            .leaks
-            .iter()
-            .filter_map(|(from, to, passage)| match (place(*from), to.map(place)) {
+        let open_hoses = charged.iter().chain(&watchers).copied().enumerate();
+        let mut leaks: Vec<_> =
+            open_hoses.filter_map(|(at, port)| Some((at, None, self.open_hose(port)?))).collect();
+        leaks.extend(self.leaks.iter().filter_map(|(from, to, passage)| {
+            match (place(*from), to.map(place)) {
                 (Some(from), Some(to)) => Some((from, to, *passage)),
                 (Some(from), None) => Some((from, None, *passage)),
                 // A leak is the same both ways.
                 (None, Some(Some(to))) => Some((to, None, *passage)),
                 (None, _) => None,
-            })
-            .collect();
+            }
+        }));
         let seen = Network { vessels, leaks, air_pa: self.air.pa() }.run(step_s, count);
         let mut written = |column: &[f64]| {
             let watched = Watched { bar_g: self.gauge(column), drift_k_s };

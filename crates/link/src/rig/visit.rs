@@ -185,7 +185,7 @@ impl Bench<'_> {
             }
             ReadingKind::AirPassage { from_reservoir, pressure, sampling } => {
                 let test = Test { pressure: *pressure, sampling: *sampling, hold_s: 0.0 };
-                if self.blocked_at(self.really[place]).is_some() {
+                if self.is_dead_end(place) {
                     held.push(place);
                 }
                 one(What::AirPassage(self.air_passage(place, *from_reservoir, test, logger, chance)?))

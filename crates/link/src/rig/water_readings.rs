@@ -27,11 +27,6 @@ struct Point {
 }
 
 impl Bench<'_> {
-    fn on_the_way(&self, listed: usize) -> Vec<Piece> {
-        let port = self.port(listed);
-        [port.supply.as_slice(), &self.today[self.really[listed]].pieces, port.back.as_slice()].concat()
-    }
-
     fn problem(&self, listed: usize) -> impl Fn(HydraulicsError) -> SimulationError + use<> {
         let circuit = self.plan.circuits[self.really[listed]].id.clone();
         move |problem| SimulationError::Circuit { circuit: circuit.clone(), problem }
@@ -52,12 +47,15 @@ impl Bench<'_> {
     ) -> Result<Vec<Flow>, SimulationError> {
         // The pump warms the tank a little from circuit to circuit.
         let water = Temperature::from_deg_c(self.plan.visit.water.deg_c() + 0.05 * listed as f64);
-        if self.blocked_at(self.really[listed]).is_some() {
+        if self.is_dead_end(listed) {
             let shut_off = self.plan.rig.stated.pump_curve.first().map_or(0.0, |point| point.1.bar());
             let point = Point { flow: VolumeFlow::from_l_min(0.0), inlet_bar_g: shut_off, outlet_bar_g: 0.0 };
             return Ok(vec![self.flow_reading(&point, water, None, Others::Closed, chance)]);
         }
         let conditions = self.conditions(water)?;
+        if self.is_open_hose(listed) {
+            return Ok(vec![self.out_of_open_hose(listed, &conditions, water, Others::Closed, chance)]);
+        }
         let pieces = self.on_the_way(listed);
         let problem = self.problem(listed);
         let way = Way::new(self.plan.physics, &pieces).map_err(&problem)?;
@@ -73,7 +71,7 @@ impl Bench<'_> {
                 let set = if *share < 1.0 { share * chance.factor(0.03) } else { 1.0 };
                 let flow = open * set.min(1.0);
                 let drop = between.drop(&conditions, flow).map_err(&problem)?;
-                let point = point_at(flow, drop);
+                let point = self.point(listed, flow, drop);
                 let sampling = sampling.filter(|_| place == 0 && logger != Logger::Hand);
                 Ok(self.flow_reading(&point, water, sampling, Others::Closed, chance))
             })
@@ -83,7 +81,7 @@ impl Bench<'_> {
     /// What lies between the two gauges.
     fn between_gauges(&self, listed: usize, all: Vec<Piece>) -> Result<Way, HydraulicsError> {
         if self.plan.rig.gauges_at_mould {
-            Way::new(self.plan.physics, &self.today[self.really[listed]].pieces)
+            Way::new(self.plan.physics, &self.pieces_on(listed))
         } else {
             Way::new(self.plan.physics, &all)
         }
@@ -97,8 +95,7 @@ impl Bench<'_> {
     ) -> Result<Vec<(usize, Flow)>, SimulationError> {
         let water = self.plan.visit.water;
         let conditions = self.conditions(water)?;
-        let open: Vec<usize> =
-            listed.iter().copied().filter(|l| self.blocked_at(self.really[*l]).is_none()).collect();
+        let open: Vec<usize> = listed.iter().copied().filter(|place| !self.is_blocked(*place)).collect();
         let mut paths = Vec::with_capacity(open.len());
         for place in &open {
             paths.push(Way::new(self.plan.physics, &self.on_the_way(*place)).map_err(self.problem(*place))?);
@@ -108,12 +105,51 @@ impl Bench<'_> {
         let mut readings = Vec::with_capacity(listed.len());
         for (place, flow) in open.iter().zip(flows) {
             let problem = self.problem(*place);
+            if self.is_open_hose(*place) {
+                readings
+                    .push((*place, self.out_of_open_hose(*place, &conditions, water, Others::Open, chance)));
+                continue;
+            }
             let between = self.between_gauges(*place, self.on_the_way(*place)).map_err(&problem)?;
             let drop = between.drop(&conditions, flow).map_err(&problem)?;
-            let reading = self.flow_reading(&point_at(flow, drop), water, None, Others::Open, chance);
+            let point = self.point(*place, flow, drop);
+            let reading = self.flow_reading(&point, water, None, Others::Open, chance);
             readings.push((*place, reading));
         }
         Ok(readings)
+    }
+
+    /// Water leaves by an open hose: the meter in the return stands still, the supply hose takes what pressure there is.
+    fn out_of_open_hose(
+        &self,
+        listed: usize,
+        conditions: &Conditions,
+        water: Temperature,
+        others: Others,
+        chance: &mut Chance,
+    ) -> Flow {
+        let hose = self.on_the_way(listed);
+        let drop = Way::new(self.plan.physics, &hose)
+            .and_then(|way| {
+                let curve = &self.plan.rig.stated.pump_curve;
+                let flows = on_common_pump(core::slice::from_ref(&way), conditions, curve)?;
+                let flow = flows.first().copied().unwrap_or(VolumeFlow::from_m3_s(0.0));
+                Ok(way.drop(conditions, flow)?.bar())
+            })
+            .unwrap_or(0.0);
+        let inlet_bar_g = if self.plan.rig.gauges_at_mould { 0.0 } else { drop };
+        let point = Point { flow: VolumeFlow::from_l_min(0.0), inlet_bar_g, outlet_bar_g: 0.0 };
+        self.flow_reading(&point, water, None, others, chance)
+    }
+
+    /// The gauges of a port; at the mould, those of a reversed circuit change places.
+    fn point(&self, listed: usize, flow: VolumeFlow, drop: PressureDrop) -> Point {
+        let point = point_at(flow, drop);
+        let reversed = self.plan.slips.reversed.contains(&self.plan.circuits[listed].id);
+        if reversed && self.plan.rig.gauges_at_mould {
+            return Point { inlet_bar_g: point.outlet_bar_g, outlet_bar_g: point.inlet_bar_g, ..point };
+        }
+        point
     }
 
     fn flow_reading(

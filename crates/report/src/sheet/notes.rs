@@ -15,7 +15,7 @@ pub(super) fn hook_up_doubts(findings: &Findings) -> Markup {
                 h2 id="hook-up" { "Check the hook-up" }
                 ul.notes {
                     @for doubt in &findings.hook_up_doubts {
-                        li { strong { (words::ids(&doubt.circuits)) } ": " (doubt.text) " Probability " (number::probability(doubt.probability)) "." }
+                        li { strong { (words::ids(&doubt.circuits)) ", " (words::hose_slip(doubt.kind)) } ": " (doubt.text) " Probability " (number::probability(doubt.probability)) ". To settle it: " (doubt.settled_by) "." }
                     }
                 }
             }

@@ -7,8 +7,8 @@
 use std::collections::BTreeMap;
 
 use bench::finding::{
-    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, LimitUsed, NextStep,
-    Passage, Tightness, Warning,
+    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, HookUpSlip, LimitUsed,
+    NextStep, Passage, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
 use bench::picture::{AirPassagePicture, FlowCurve, LeakDownPicture, LeakMap, LeakPath, Picture};
@@ -396,6 +396,8 @@ pub fn findings() -> Findings {
             leaking("M3", "M2", 4.0, 6, 79.0),
         ],
         hook_up_doubts: vec![HookUpDoubt {
+            kind: HookUpSlip::Exchanged,
+            settled_by: "look where both hoses end (2 minutes)".to_owned(),
             circuits: vec![id("M2"), id("M3")],
             probability: 0.31,
             text: "The hoses of M2 and M3 may be exchanged: each fits the other's baseline better.".into(),
