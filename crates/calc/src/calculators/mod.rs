@@ -11,6 +11,7 @@ mod flow_factor;
 mod hydraulics;
 mod network;
 mod readings;
+mod rig;
 mod samples;
 mod state_update;
 mod statistics;
@@ -117,6 +118,7 @@ pub fn all() -> Vec<&'static Calculator> {
         flow_factor::ALL,
         readings::ALL,
         samples::ALL,
+        rig::ALL,
         air_tightness::ALL,
         cross_leak::ALL,
         air_passage::ALL,
