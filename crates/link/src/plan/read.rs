@@ -211,7 +211,12 @@ fn slips(input: Input<'_>, faults: &mut Faults) -> Slips {
     for (at, list) in input.items("swapped").iter().enumerate() {
         swapped.extend(pair(list, &format!("slips.swapped.{at}"), faults));
     }
-    Slips { swapped, stopped_early: ids(input, "stopped_early") }
+    Slips {
+        swapped,
+        stopped_early: ids(input, "stopped_early"),
+        meter_drift_percent: input.optional_number("meter_drift_percent"),
+        gauge_zero_drift_bar: input.optional_number("gauge_zero_drift_bar"),
+    }
 }
 
 /// Ids that clash, and names that the mould does not have.

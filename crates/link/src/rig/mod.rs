@@ -3,6 +3,7 @@
 mod air_readings;
 mod bench;
 mod cross_readings;
+mod rig_readings;
 mod visit;
 mod water_readings;
 
