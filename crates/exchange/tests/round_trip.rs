@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould, MouldId, Process};
 use bench::visit::{
-    AirPassage, BucketBy, BucketRun, Charged, CrossWatch, Decay, End, Entry, Filling, Flow, FlowReading, HookUp,
-    LeakDown, Others, Rig, RigOn, RigRun, Treatment, TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
+    AirPassage, BucketBy, BucketRun, Charged, CrossWatch, Decay, End, Entry, Filling, Flow, FlowReading,
+    HookUp, LeakDown, Others, Rig, RigOn, RigRun, Treatment, TreatmentKind, Visit, VolumeMethod,
+    VolumeReading, What,
 };
 use calc::estimate::Uncertain;
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
