@@ -28,6 +28,8 @@ const AIR_KG_M3: f64 = 1.2;
 const WEIGHTS_KG_M3: f64 = 8_000.0;
 /// Ordinary test water, where nobody took its temperature.
 const ORDINARY_WATER: Temperature = Temperature::from_deg_c(20.0);
+/// Scatter of one reading of a meter, relative (own proposal).
+const METER_REPEATS: f64 = 0.003;
 /// A corrected meter is not taken for better than this, relative (own proposal).
 const BEST_METER: f64 = 0.003;
 
@@ -154,7 +156,7 @@ fn of_bucket(run: &BucketRun, rig: &Rig) -> Result<RigReading, String> {
         temperature_k: rig.temperature_uncertainty_k,
         ..Doubt::BY_HAND
     };
-    let meter = Meter { stated: rig.flow_uncertainty_relative, repeatability: 0.0 };
+    let meter = Meter { stated: rig.flow_uncertainty_relative, repeatability: METER_REPEATS };
     let water = run.water_temperature.unwrap_or(ORDINARY_WATER);
     let found = bucket_flow(&runs, measure, &doubt, water, meter, 1.0).map_err(|error| error.to_string())?;
     let ratio = found.meter.ok_or_else(|| "the meter's flow is missing".to_owned())?.ratio;

@@ -98,7 +98,7 @@ pub enum KnownThing {
     ShutOff,
     /// Flow by bucket and stopwatch, against the meter.
     Bucket {
-        /// Bucket's flow in l/min, with its standard uncertainty.
+        /// Bucket's flow in l/min, with its standard uncertainty and that of the meter's scatter meanwhile.
         flow_l_min: Uncertain,
     },
 }

@@ -98,7 +98,7 @@ static READING: &[Field] = &[
     Field::optional(
         "bucket_uncertainty_l_min",
         Kind::NOT_NEGATIVE,
-        "bucket: standard uncertainty of its flow",
+        "bucket: standard uncertainty of its flow, the meter's scatter meanwhile included",
     ),
     Field::optional("reference_pressure_bar_g", BAR_G, "reference gauge on the same pressure, at shut-off"),
     Field::preset(

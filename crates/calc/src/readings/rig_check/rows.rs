@@ -15,6 +15,8 @@ const GAUGE_REPEATS_BAR: f64 = 0.002;
 const THERMOMETER_REPEATS_K: f64 = 0.1;
 /// Width of a rectangular distribution over its standard deviation.
 const RECTANGLE: f64 = 3.464_101_615_137_754_4;
+/// Pressure of the reference water: 1 bar above the air.
+const REFERENCE_PRESSURE: AbsolutePressure = AbsolutePressure::from_bar(2.013_25);
 /// Ordinary test water, where nobody took its temperature.
 const ORDINARY_WATER: Temperature = Temperature::from_deg_c(20.0);
 
@@ -70,7 +72,7 @@ pub(super) fn rows(
                     flow_l_min.value / 2.0,
                     "l/min",
                 )?;
-                let noise = root_sum_square(&[METER_REPEATS, flow_l_min.relative_standard()]);
+                let noise = flow_l_min.relative_standard().max(1e-4);
                 let deviation = math::ln(meter / flow_l_min.value);
                 rows.push(row(reading, [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], deviation, noise));
             }
@@ -123,7 +125,7 @@ fn point(place: usize, reading: &RigReading) -> Result<FlowPoint, RigCheckError>
 
 /// Root of the drop that water of 20 degC would have at this flow where the drop goes with the square of flow.
 fn quadratic_root_bar(point: &FlowPoint) -> Result<f64, RigCheckError> {
-    let here = water::water(point.temperature, AbsolutePressure::from_bar(3.0))?.density_kg_m3;
+    let here = water::water(point.temperature, REFERENCE_PRESSURE)?.density_kg_m3;
     Ok((point.drop.bar() * reference_conditions().fluid.density_kg_m3 / here).sqrt())
 }
 
