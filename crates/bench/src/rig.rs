@@ -59,7 +59,7 @@ pub struct BucketRun {
     /// Fillings.
     pub fillings: Vec<Filling>,
     /// Standard uncertainty of what was caught, kg or litres.
-    pub caught_uncertainty: f64,
+    pub caught_uncertainty_l_or_kg: f64,
     /// Standard uncertainty of start and stop together.
     pub timing_uncertainty: Duration,
     /// Water; 20 degC where nobody took it.
@@ -70,7 +70,7 @@ pub struct BucketRun {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Filling {
     /// Water caught, kg or litres.
-    pub caught: f64,
+    pub caught_l_or_kg: f64,
     /// Time.
     pub time: Duration,
     /// What the flow meter showed.
@@ -98,9 +98,9 @@ pub struct RigInstrument {
     /// Unit of the error: `%`, `bar` or `K`.
     pub unit: &'static str,
     /// The error: shown minus true; for hoses, flow factor against the stated one.
-    pub error: Estimate,
+    pub value: Estimate,
     /// Probability that it is more than was stated.
-    pub drifted: f64,
+    pub drift_probability: f64,
     /// The answer.
     pub verdict: RigVerdict,
     /// Whether a reading of this visit depends on it.
@@ -112,8 +112,8 @@ pub struct RigInstrument {
 pub struct MovedAlike {
     /// Circuits, in the order of the mould.
     pub circuits: Vec<CircuitId>,
-    /// Common factor of the flow, as the rig shows it.
-    pub factor: Estimate,
+    /// Flow as the rig shows it, in per cent of the baselines.
+    pub flow_percent: Estimate,
     /// Probability that the rig drifted rather than the mould changed.
     pub probability: f64,
 }
@@ -127,8 +127,8 @@ pub struct RigFinding {
     pub instruments: Vec<RigInstrument>,
     /// Circuits that moved alike, where that points to the rig.
     pub moved_alike: Option<MovedAlike>,
-    /// Factor by which the flow readings were divided, where two checks agree on it.
-    pub flow_divided_by: Option<f64>,
+    /// Error of the meter that was taken out of the flow readings, where two checks agree on it.
+    pub corrected_percent: Option<f64>,
     /// What it means, in sentences.
     pub sentences: Vec<String>,
     /// The reading that would tell most of what is open.

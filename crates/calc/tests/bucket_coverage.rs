@@ -42,7 +42,7 @@ fn coverage(fillings: usize, restless: f64, seed: u64) -> f64 {
             })
             .collect();
         let water = Temperature::from_deg_c(20.0);
-        bucket_flow(&runs, Measure::Mark, &doubt, water, meter, 1.0).unwrap().flow_l_min.holds(l_min)
+        bucket_flow(&runs, Measure::Mark, &doubt, water, meter, 1.0).expect("a flow").flow_l_min.holds(l_min)
     });
     held.count() as f64 / TRIALS as f64
 }

@@ -64,9 +64,9 @@ pub fn document(findings: &Findings, origin: Origin<'_>) -> Json {
 fn rig_check(found: &RigFinding) -> Json {
     let instrument = |one: &RigInstrument| {
         let value = json!({
-            "error": estimate_json(one.error),
+            "error": estimate_json(one.value),
             "unit": one.unit,
-            "drifted": six_digits(one.drifted),
+            "drifted": six_digits(one.drift_probability),
             "verdict": rig_verdict(one.verdict),
         });
         (one.word.to_owned(), value)
@@ -74,7 +74,7 @@ fn rig_check(found: &RigFinding) -> Json {
     let alike = |alike: &MovedAlike| {
         json!({
             "circuits": alike.circuits.iter().map(|id| id.0.as_str()).collect::<Vec<_>>(),
-            "factor": estimate_json(alike.factor),
+            "flow_percent": estimate_json(alike.flow_percent),
             "probability": six_digits(alike.probability),
         })
     };
@@ -82,7 +82,7 @@ fn rig_check(found: &RigFinding) -> Json {
         "verdict": rig_verdict(found.verdict),
         "instruments": found.instruments.iter().map(instrument).collect::<Map<_, _>>(),
         "moved_alike": found.moved_alike.as_ref().map(alike),
-        "flow_divided_by": found.flow_divided_by.map(six_digits),
+        "corrected_percent": found.corrected_percent.map(six_digits),
         "sentences": found.sentences,
         "best_next_reading": found.best_next_reading,
     })

@@ -248,7 +248,7 @@ fn rig_run() -> impl Strategy<Value = RigRun> {
 fn bucket_run() -> impl Strategy<Value = BucketRun> {
     let filling = (decimal(1, 900, 10.0), decimal(1, 900, 10.0), decimal(1, 900, 10.0)).prop_map(
         |(caught, seconds, meter)| Filling {
-            caught,
+            caught_l_or_kg: caught,
             time: Duration::from_s(seconds),
             meter: VolumeFlow::from_l_min(meter),
         },
@@ -257,7 +257,7 @@ fn bucket_run() -> impl Strategy<Value = BucketRun> {
     (prop::collection::vec(filling, 1..4), about).prop_map(|(fillings, about)| BucketRun {
         by: if about.0 { BucketBy::Weight } else { BucketBy::Mark },
         fillings,
-        caught_uncertainty: about.1,
+        caught_uncertainty_l_or_kg: about.1,
         timing_uncertainty: Duration::from_s(about.2),
         water_temperature: about.3.map(Temperature::from_deg_c),
     })
@@ -327,8 +327,8 @@ fn visit(mould: MouldId) -> impl Strategy<Value = Visit> {
             let entry = |(at, (what, whole)): (i64, (What, bool))| Entry {
                 place: String::new(),
                 at: timed.then(|| started + jiff::SignedDuration::from_secs(at)),
-                circuit: (!(whole && matches!(what, What::Note(_) | What::Treatment(_)))
-                    && !matches!(what, What::RigCheck(_) | What::Bucket(_)))
+                circuit: (!matches!(what, What::RigCheck(_) | What::Bucket(_))
+                    && (!whole || !matches!(what, What::Note(_) | What::Treatment(_))))
                 .then(|| CircuitId(IDS[0].to_owned())),
                 what,
             };

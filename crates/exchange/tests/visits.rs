@@ -381,6 +381,6 @@ fn half_a_reading_of_the_rig_is_refused() {
     assert!(refuse("pressure_in_bar_g = 3.1", "pressure_in_bar_g = 0.05")[0].ends_with("pressure_in_bar_g"));
     assert_eq!(refuse("reference_pressure_bar_g = 5.0", "").len(), 1);
     assert!(refuse("[{collected_kg", "[{collected_l")[0].ends_with("repeats.0.collected_l"));
-    assert!(refuse("collected_kg = 19.5", "collected_kg = 19.5\ncollected_l = 19").len() >= 1);
+    assert!(!refuse("collected_kg = 19.5", "collected_kg = 19.5\ncollected_l = 19").is_empty());
     assert!(refuse("\nseconds = 100", "\ncollected_uncertainty_l = 0.1\nseconds = 100").len() == 1);
 }

@@ -11,7 +11,7 @@ const VISITS: u64 = 1_000;
 
 fn tables() -> Tables {
     let data = Folder::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../data"));
-    read_tables(&data, "limits/default.toml", "materials/materials.toml").unwrap()
+    read_tables(&data, "limits/default.toml", "materials/materials.toml").expect("the tables")
 }
 
 /// A small mould of which only the rig is read.
@@ -55,8 +55,8 @@ fn seen(plan: &Plan, seed: u64, tables: &Tables) -> Option<Seen> {
     Some(Seen {
         rig: found.verdict,
         meter: meter.verdict,
-        corrected: found.flow_divided_by.is_some(),
-        holds: meter.error.holds(100.0 * simulated.truth.rig.instruments.flow_gain),
+        corrected: found.corrected_percent.is_some(),
+        holds: meter.value.holds(100.0 * simulated.truth.rig.instruments.flow_gain),
     })
 }
 

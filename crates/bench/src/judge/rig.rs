@@ -142,7 +142,7 @@ fn of_bucket(run: &BucketRun, rig: &Rig) -> Result<RigReading, String> {
     let runs: Vec<Run> = run
         .fillings
         .iter()
-        .map(|filling| Run { caught: filling.caught, time: filling.time, meter: Some(filling.meter) })
+        .map(|filling| Run { caught: filling.caught_l_or_kg, time: filling.time, meter: Some(filling.meter) })
         .collect();
     let measure = match run.by {
         BucketBy::Weight => {
@@ -151,7 +151,7 @@ fn of_bucket(run: &BucketRun, rig: &Rig) -> Result<RigReading, String> {
         BucketBy::Mark => Measure::Mark,
     };
     let doubt = Doubt {
-        caught: run.caught_uncertainty,
+        caught: run.caught_uncertainty_l_or_kg,
         reaction: run.timing_uncertainty,
         temperature_k: rig.temperature_uncertainty_k,
         ..Doubt::BY_HAND
@@ -256,7 +256,7 @@ impl RigSeen {
                 moved_alike.as_ref().filter(|_| self.state.is_none()).map(|_| words::FIRST_CHECK.to_owned())
             }),
             moved_alike,
-            flow_divided_by: self.correction.map(|known| known.0),
+            corrected_percent: self.correction.map(|known| 100.0 * (known.0 - 1.0)),
         };
         (Some(finding), warnings)
     }
@@ -274,7 +274,7 @@ impl RigSeen {
 
 /// The visit with the common factor of its circuits in the uncertainty of every flow, where it is surely the rig's.
 pub(crate) fn wider(alike: &MovedAlike, visit: &Visit) -> Option<Visit> {
-    let common = math::ln(alike.factor.value);
+    let common = math::ln(alike.flow_percent.value / 100.0);
     let stated = visit.rig.flow_uncertainty_relative;
     (alike.probability > InstrumentState::SURE && common.abs() > stated).then(|| {
         let mut wider = visit.clone();
@@ -311,8 +311,8 @@ fn instrument(state: &InstrumentState) -> Option<RigInstrument> {
         word: state.instrument.word(),
         name: state.instrument.name(),
         unit,
-        error,
-        drifted: state.drifted,
+        value: error,
+        drift_probability: state.drifted,
         verdict: verdict(state.trust()),
         checked: state.checked,
     })

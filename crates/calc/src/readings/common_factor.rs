@@ -1,6 +1,6 @@
 //! Many things that moved by one factor: do they share an instrument that drifted, or did each change by itself?
 
-use crate::estimate::Estimate;
+use crate::estimate::{Estimate, root_sum_square};
 use crate::limits::{OutOfRange, within};
 use crate::numeric::math;
 
@@ -166,7 +166,7 @@ fn ln_of_things(things: &[Moved], common_ln: f64) -> f64 {
             things
                 .iter()
                 .map(|thing| {
-                    let spread = (ALIKE_SPREAD * loss).hypot(thing.standard_ln);
+                    let spread = root_sum_square(&[ALIKE_SPREAD * loss, thing.standard_ln]);
                     ln_normal(thing.ln_ratio - thing.follows * common_ln + loss, spread)
                 })
                 .sum::<f64>()

@@ -208,7 +208,7 @@ pub(super) fn bucket_run(input: Input<'_>) -> Option<BucketRun> {
     };
     let filling = |record: Input<'_>| {
         Some(Filling {
-            caught: record.optional_number(caught)?,
+            caught_l_or_kg: record.optional_number(caught)?,
             time: Duration::from_s(record.number("seconds")),
             meter: VolumeFlow::from_l_min(record.number("meter_flow_l_min")),
         })
@@ -217,7 +217,7 @@ pub(super) fn bucket_run(input: Input<'_>) -> Option<BucketRun> {
     Some(BucketRun {
         by,
         fillings: fillings.collect::<Option<_>>()?,
-        caught_uncertainty: input.optional_number(uncertainty).unwrap_or(usual),
+        caught_uncertainty_l_or_kg: input.optional_number(uncertainty).unwrap_or(usual),
         timing_uncertainty: Duration::from_s(input.number("timing_uncertainty_s")),
         water_temperature: deg_c(input, "water_temperature_deg_c"),
     })
@@ -271,7 +271,7 @@ pub(super) fn bucket_run_value(run: &BucketRun) -> Value {
     };
     let filling = |filling: &Filling| {
         vec![
-            (caught.to_owned(), filling.caught.into()),
+            (caught.to_owned(), filling.caught_l_or_kg.into()),
             ("seconds".to_owned(), exactly(filling.time, |time| time.s(), Duration::from_s)),
             ("meter_flow_l_min".to_owned(), flow_value(filling.meter)),
         ]
@@ -282,7 +282,7 @@ pub(super) fn bucket_run_value(run: &BucketRun) -> Value {
     if !repeats.is_empty() {
         fields.push(("repeats".to_owned(), Value::List(repeats)));
     }
-    fields.push((uncertainty.to_owned(), run.caught_uncertainty.into()));
+    fields.push((uncertainty.to_owned(), run.caught_uncertainty_l_or_kg.into()));
     fields.push((
         "timing_uncertainty_s".to_owned(),
         exactly(run.timing_uncertainty, |time| time.s(), Duration::from_s),

@@ -94,7 +94,7 @@ impl Bench<'_> {
                 let truly_s = shown_s + WATCH_S * chance.normal();
                 let kg = flow.m3_s() * truly_s * density / buoyancy + scales_kg;
                 Filling {
-                    caught: rounded(kg, SCALES_STEP_KG).max(SCALES_STEP_KG),
+                    caught_l_or_kg: rounded(kg, SCALES_STEP_KG).max(SCALES_STEP_KG),
                     time: Duration::from_s(rounded(shown_s, 0.01)),
                     meter: VolumeFlow::from_l_min(instruments.mean_flow(flow.l_min(), chance)),
                 }
@@ -104,7 +104,7 @@ impl Bench<'_> {
         Ok(BucketRun {
             by: BucketBy::Weight,
             fillings,
-            caught_uncertainty: SCALES_KG,
+            caught_uncertainty_l_or_kg: SCALES_KG,
             timing_uncertainty: Duration::from_s(WATCH_S),
             water_temperature: Some(Temperature::from_deg_c(shown)),
         })

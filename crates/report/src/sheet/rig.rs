@@ -41,9 +41,9 @@ fn row(one: &RigInstrument) -> Markup {
     html! {
         tr role="row" {
             th role="rowheader" scope="row" { (words::capital(one.name)) }
-            td.number role="cell" data-label="Error" { (number::estimate_with_unit(&one.error, one.unit)) }
+            td.number role="cell" data-label="Error" { (number::estimate_with_unit(&one.value, one.unit)) }
             td role="cell" data-label="Answer" { (words::rig_verdict(one.verdict)) }
-            td.number role="cell" data-label="More than stated" { (number::probability(one.drifted)) }
+            td.number role="cell" data-label="More than stated" { (number::probability(one.drift_probability)) }
         }
     }
 }

@@ -177,13 +177,13 @@ fn air_passage(time_s: f64, expected_s: f64) -> Picture {
 }
 
 fn rig_check() -> RigFinding {
-    let error = Estimate { value: 7.9, low: 6.8, high: 9.0, coverage: 0.95 };
-    let instrument = |word, name, drifted, verdict| RigInstrument {
+    let value = Estimate { value: 7.9, low: 6.8, high: 9.0, coverage: 0.95 };
+    let instrument = |word, name, drift_probability, verdict| RigInstrument {
         word,
         name,
         unit: "%",
-        error,
-        drifted,
+        value,
+        drift_probability,
         verdict,
         checked: true,
     };
@@ -194,7 +194,7 @@ fn rig_check() -> RigFinding {
             instrument("hoses", "hoses and couplings", 0.02, RigVerdict::CannotTell),
         ],
         moved_alike: None,
-        flow_divided_by: Some(1.079),
+        corrected_percent: Some(7.9),
         sentences: vec!["Flow meter shows 7.9 % too much (6.8 to 9.0 %), more than its file states.".into()],
         best_next_reading: Some("Vent the rig and read both gauges at rest".into()),
     }

@@ -1,5 +1,6 @@
 //! Circuits that all moved by one factor against their baselines.
 
+use calc::estimate::root_sum_square;
 use calc::numeric::math;
 use calc::readings::common_factor::{Belief, FEWEST, Moved as Thing, common_factor, drift_probability};
 use calc::readings::rig_check::RigState;
@@ -39,7 +40,7 @@ pub(crate) fn moved(one: &Alone<'_>, rig: &Rig) -> Option<Moved> {
     let common = rig.flow_uncertainty_relative * follows;
     let own = today.relative_standard();
     let own = (own * own - common * common).max(0.0).sqrt();
-    let standard_ln = own.hypot(SCATTER).hypot(baseline.relative_standard());
+    let standard_ln = root_sum_square(&[own, SCATTER, baseline.relative_standard()]);
     let ratio = today.value / baseline.value;
     (ratio > 0.0 && ratio.is_finite() && standard_ln < 0.5).then(|| Moved {
         id: one.circuit.id.clone(),
@@ -81,7 +82,7 @@ pub(super) fn alike(moved: &[Moved], beliefs: &[Belief]) -> Option<MovedAlike> {
     let clear = found.ln_factor.abs() > 2.0 * found.standard_ln;
     (probability > 0.5 && clear && circuits.len() >= FEWEST).then(|| MovedAlike {
         circuits,
-        factor: found.factor(),
+        flow_percent: found.factor().scaled(100.0),
         probability,
     })
 }

@@ -37,11 +37,11 @@ fn bucket(meter: f64) -> What {
     What::Bucket(BucketRun {
         by: BucketBy::Mark,
         fillings: vec![Filling {
-            caught: 24.0,
+            caught_l_or_kg: 24.0,
             time: Duration::from_s(120.0),
             meter: VolumeFlow::from_l_min(12.0 * meter),
         }],
-        caught_uncertainty: 0.1,
+        caught_uncertainty_l_or_kg: 0.1,
         timing_uncertainty: Duration::from_s(0.3),
         water_temperature: None,
     })
@@ -123,8 +123,8 @@ fn each_calibration_that_ended_is_said() {
 #[test]
 fn circuits_that_moved_alike_are_warned_of() {
     let circuits: Vec<CircuitId> = ["F1", "F2", "F3"].map(|id| CircuitId(id.to_owned())).to_vec();
-    let factor = Estimate::lognormal(1.12, 0.01);
-    let alike = MovedAlike { circuits, factor, probability: 0.97 };
+    let flow_percent = Estimate::lognormal(112.0, 0.01);
+    let alike = MovedAlike { circuits, flow_percent, probability: 0.97 };
     let bare = visit(vec![flow()]);
     assert!(wider(&alike, &bare).unwrap().rig.flow_uncertainty_relative > 0.1);
     let (finding, warnings) = check(&bare).finding(Some(alike));

@@ -121,9 +121,9 @@ fn all_alike(alike: &MovedAlike) -> String {
     format!(
         "{} circuits moved alike, by {:+.1} % against their baselines ({:+.1} to {:+.1} %): the rig with a probability of {:.0} %.",
         alike.circuits.len(),
-        100.0 * (alike.factor.value - 1.0),
-        100.0 * (alike.factor.low - 1.0),
-        100.0 * (alike.factor.high - 1.0),
+        alike.flow_percent.value - 100.0,
+        alike.flow_percent.low - 100.0,
+        alike.flow_percent.high - 100.0,
         100.0 * alike.probability
     )
 }
