@@ -119,3 +119,48 @@ fn a_fixture_run_alone_names_nobody_wrongly() {
     println!("fixture run alone: false alarms {alarm:.4}");
     assert!(alarm < 0.02, "{alarm}");
 }
+
+/// Whether circuits that moved alike were said to point to the rig, and how surely, in visits without a check of the rig.
+fn moved_alike(drifted: f64, fouled: f64, first: u64, visits: u64) -> Vec<f64> {
+    let tables = tables();
+    let options = Invention {
+        circuits: (5, 9),
+        fouled,
+        meter_drifted: drifted,
+        fixture_run: 0.0,
+        bucket: 0.0,
+        baseline: 1.0,
+        swapped: 0.0,
+        ..Invention::default()
+    };
+    (first..first + visits)
+        .filter_map(|seed| {
+            let mut plan = random_plan(seed, &options);
+            plan.visit
+                .readings
+                .retain(|reading| matches!(reading.what, link::plan::ReadingKind::Flow { .. }));
+            let simulated = simulate(&plan, seed).ok()?;
+            let found = assess(&simulated.mould, &simulated.visit, &tables).rig_check;
+            Some(found.and_then(|found| found.moved_alike).map_or(0.0, |alike| alike.probability))
+        })
+        .collect()
+}
+
+#[test]
+fn circuits_that_moved_alike_point_to_the_rig() {
+    let over = |all: &[f64], least: f64| {
+        all.iter().filter(|probability| **probability > least).count() as f64 / all.len() as f64
+    };
+    // Fouled as invented moulds are, and nearly clean: nothing points to a rig that is sound.
+    for (fouled, first) in [(0.45, 870_000), (0.1, 880_000)] {
+        let sound = moved_alike(0.0, fouled, first, 60);
+        let (said, surely) = (over(&sound, 0.5), over(&sound, 0.95));
+        println!("moved alike, sound rig, fouled {fouled}: said {said:.3}, surely {surely:.3}");
+        assert!(said < 0.04 && surely < 0.01, "{said} {surely}");
+    }
+    let drifted = moved_alike(1.0, 0.1, 970_000, 60);
+    let (said, surely) = (over(&drifted, 0.5), over(&drifted, 0.95));
+    println!("moved alike, drifted meter, fouled 0.1: said {said:.3}, surely {surely:.3}");
+    // Too little everywhere may as well be one water that fouled all: it is said in few of those.
+    assert!(said > 0.15, "{said}");
+}

@@ -225,7 +225,7 @@ fn rig() -> Vec<Promise> {
                 {"ratio": 1.12, "uncertainty_percent": 2},
                 {"ratio": 1.09, "uncertainty_percent": 2},
             ], "common_uncertainty_percent": 2, "drift_probability": 0.05})],
-            outputs: &["factor.value", "ln_factor", "standard_ln", "scatter", "drifted"],
+            outputs: &["factor.value", "ln_factor", "standard_ln", "scatter", "drifted", "drift_factor.value"],
         },
     ]
 }

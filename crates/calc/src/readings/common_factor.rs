@@ -125,33 +125,69 @@ fn middle(sorted: &[f64]) -> f64 {
     if sorted.len() % 2 == 1 { at(half) } else { (at(half.saturating_sub(1)) + at(half)) / 2.0 }
 }
 
-/// Probability that the rig drifted, given what the things did.
+/// What the things say of the rig.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drift {
+    /// Probability that the rig drifted.
+    pub probability: f64,
+    /// Logarithm of the common factor if it did.
+    pub ln_factor: f64,
+    /// Standard deviation of that.
+    pub standard_ln: f64,
+}
+
+impl Drift {
+    /// The factor if the rig drifted, with its 95 % interval.
+    #[must_use]
+    pub fn factor(&self) -> Estimate {
+        Estimate::lognormal(math::exp(self.ln_factor), self.standard_ln)
+    }
+}
+
+/// Probability that the rig drifted, given what the things did, and how far.
 ///
 /// Three stories are weighed for each belief: every thing went its own way, or all lost alike (one water, one mould), or
 /// nothing but the common error moved them; the common error is summed over. Weights are our own proposal.
 ///
 /// # Errors
 /// As [`common_factor`]; beliefs need weights that sum to more than 0.
-pub fn drift_probability(things: &[Moved], beliefs: &[Belief]) -> Result<f64, OutOfRange> {
+pub fn drift(things: &[Moved], beliefs: &[Belief]) -> Result<Drift, OutOfRange> {
     common_factor(things)?;
-    let mut parts = Vec::with_capacity(beliefs.len());
+    // Logarithm of weight, common error, and whether the rig drifted, cell by cell.
+    let mut cells: Vec<(f64, f64, bool)> = Vec::with_capacity(beliefs.len() * (CELLS as usize + 1));
     for belief in beliefs {
         within("weight", belief.weight, 0.0, 1.0, "(probability)")?;
         within("standard_ln", belief.standard_ln, 0.0, 5.0, "(logarithm)")?;
         let spread = belief.standard_ln.max(1e-6);
-        let steps = f64::from(CELLS);
-        let logs: Vec<f64> = (0..=CELLS)
-            .map(|cell| {
-                let z = 10.0 * (f64::from(cell) / steps - 0.5);
-                -0.5 * z * z + ln_of_things(things, belief.mean_ln + spread * z)
-            })
-            .collect();
-        parts.push((belief.drifted, math::ln(belief.weight.max(1e-300)) + ln_sum(&logs)));
+        let ln_weight = math::ln(belief.weight.max(1e-300));
+        for cell in 0..=CELLS {
+            let z = 10.0 * (f64::from(cell) / f64::from(CELLS) - 0.5);
+            let common_ln = belief.mean_ln + spread * z;
+            cells.push((
+                ln_weight - 0.5 * z * z + ln_of_things(things, common_ln),
+                common_ln,
+                belief.drifted,
+            ));
+        }
     }
-    let all = ln_sum(&parts.iter().map(|part| part.1).collect::<Vec<_>>());
-    within("weights", all, -1e300, 1e300, "(logarithm)")?;
-    let drifted: f64 = parts.iter().filter(|part| part.0).map(|part| math::exp(part.1 - all)).sum();
-    Ok(drifted.clamp(0.0, 1.0))
+    let most = cells.iter().map(|cell| cell.0).fold(f64::NEG_INFINITY, f64::max);
+    within("weights", most, -1e300, 1e300, "(logarithm)")?;
+    let (mut all, mut drifted, mut mean, mut square) = (0.0, 0.0, 0.0, 0.0);
+    for (ln_weight, common_ln, of_drift) in cells {
+        let weight = math::exp(ln_weight - most);
+        all += weight;
+        if of_drift {
+            drifted += weight;
+            mean += weight * common_ln;
+            square += weight * common_ln * common_ln;
+        }
+    }
+    let (ln_factor, square) = if drifted > 0.0 { (mean / drifted, square / drifted) } else { (0.0, 0.0) };
+    Ok(Drift {
+        probability: (drifted / all).clamp(0.0, 1.0),
+        ln_factor,
+        standard_ln: (square - ln_factor * ln_factor).max(0.0).sqrt(),
+    })
 }
 
 /// Log-likelihood of all things at one common error.
@@ -237,21 +273,21 @@ mod tests {
 
     #[test]
     fn all_up_alike_is_the_rig() {
-        let up = drift_probability(&things(&[1.12, 1.11, 1.13, 1.12, 1.10, 1.12]), &beliefs()).unwrap();
+        let up = drift(&things(&[1.12, 1.11, 1.13, 1.12, 1.10, 1.12]), &beliefs()).unwrap().probability;
         assert!(up > 0.95, "{up}");
-        let none = drift_probability(&things(&[1.01, 0.99, 1.02, 1.00, 0.98, 1.01]), &beliefs()).unwrap();
+        let none = drift(&things(&[1.01, 0.99, 1.02, 1.00, 0.98, 1.01]), &beliefs()).unwrap().probability;
         assert!(none < 0.05, "{none}");
-        let each = drift_probability(&things(&[1.0, 0.7, 0.9, 0.99, 0.5, 1.01]), &beliefs()).unwrap();
+        let each = drift(&things(&[1.0, 0.7, 0.9, 0.99, 0.5, 1.01]), &beliefs()).unwrap().probability;
         assert!(each < 0.05, "{each}");
     }
 
     #[test]
     fn all_down_alike_may_be_one_water() {
-        let down = drift_probability(&things(&[0.88, 0.87, 0.89, 0.88, 0.86, 0.88]), &beliefs()).unwrap();
-        let up = drift_probability(&things(&[1.12, 1.13, 1.11, 1.12, 1.14, 1.12]), &beliefs()).unwrap();
+        let down = drift(&things(&[0.88, 0.87, 0.89, 0.88, 0.86, 0.88]), &beliefs()).unwrap().probability;
+        let up = drift(&things(&[1.12, 1.13, 1.11, 1.12, 1.14, 1.12]), &beliefs()).unwrap().probability;
         assert!(down < up, "{down} {up}");
         // Unequal losses are fouling.
-        let fouled = drift_probability(&things(&[0.80, 0.66, 0.9, 0.74, 0.85, 0.6]), &beliefs()).unwrap();
+        let fouled = drift(&things(&[0.80, 0.66, 0.9, 0.74, 0.85, 0.6]), &beliefs()).unwrap().probability;
         assert!(fouled < 0.2, "{fouled}");
     }
 

@@ -2,7 +2,7 @@
 
 use calc::estimate::root_sum_square;
 use calc::numeric::math;
-use calc::readings::common_factor::{Belief, FEWEST, Moved as Thing, common_factor, drift_probability};
+use calc::readings::common_factor::{Belief, FEWEST, Moved as Thing, drift};
 use calc::readings::rig_check::RigState;
 
 use crate::judge::Alone;
@@ -72,17 +72,16 @@ pub(super) fn beliefs(state: Option<&RigState>, correction: Option<(f64, f64)>, 
 /// Circuits that moved alike, if that points to the rig rather than to the mould.
 pub(super) fn alike(moved: &[Moved], beliefs: &[Belief]) -> Option<MovedAlike> {
     let things: Vec<Thing> = moved.iter().map(|one| one.thing).collect();
-    let found = common_factor(&things).ok()?;
-    let probability = drift_probability(&things, beliefs).ok()?;
+    let found = drift(&things, beliefs).ok()?;
     let with = moved.iter().filter(|one| {
         let miss = one.thing.ln_ratio - one.thing.follows * found.ln_factor;
         miss.abs() < WITH_THE_OTHERS * one.thing.standard_ln
     });
     let circuits: Vec<CircuitId> = with.map(|one| one.id.clone()).collect();
     let clear = found.ln_factor.abs() > 2.0 * found.standard_ln;
-    (probability > 0.5 && clear && circuits.len() >= FEWEST).then(|| MovedAlike {
+    (found.probability > 0.5 && clear && circuits.len() >= FEWEST).then(|| MovedAlike {
         circuits,
         flow_percent: found.factor().scaled(100.0),
-        probability,
+        probability: found.probability,
     })
 }

@@ -3,7 +3,7 @@
 use crate::calculators::{Answer, Calculator, Output};
 use crate::form::{Fault, Field, Input, Kind, Preset};
 use crate::numeric::math;
-use crate::readings::common_factor::{Belief, Moved, common_factor, drift_probability};
+use crate::readings::common_factor::{Belief, Moved, common_factor, drift};
 
 /// How far a drift goes, in stated uncertainties, and at least.
 const DRIFT_STATED: f64 = 5.0;
@@ -56,6 +56,7 @@ pub(super) static COMMON_FACTOR: Calculator = Calculator {
         Output { name: "standard_ln", text: "standard error of the logarithm" },
         Output { name: "scatter", text: "scatter around it, in the things' own uncertainties" },
         Output { name: "drifted", text: "probability that the common instrument has drifted" },
+        Output { name: "drift_factor", text: "the common factor if it has" },
     ],
     sources: &["huber-1981", "gelman-bda"],
     run,
@@ -83,11 +84,12 @@ fn run(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
     ];
     let wrong = |range| vec![Fault::from(range)];
     let found = common_factor(&things).map_err(wrong)?;
-    let drifted = drift_probability(&things, &beliefs).map_err(wrong)?;
+    let drifted = drift(&things, &beliefs).map_err(wrong)?;
     Ok(Answer::new()
         .with("factor", found.factor())
         .with("ln_factor", found.ln_factor)
         .with("standard_ln", found.standard_ln)
         .with("scatter", found.scatter)
-        .with("drifted", drifted))
+        .with("drifted", drifted.probability)
+        .with("drift_factor", drifted.factor()))
 }
