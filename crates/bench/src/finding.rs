@@ -7,6 +7,8 @@ use calc::estimate::Estimate;
 use crate::mould::{CircuitId, MouldId};
 use crate::picture::{LeakMap, Picture};
 
+pub use crate::rig::{MovedAlike, RigFinding, RigInstrument, RigVerdict};
+
 /// Everything found in one visit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Findings {
@@ -44,6 +46,8 @@ pub struct Findings {
     pub cautions: Vec<&'static str>,
     /// Who leaks into whom, if anybody was watched.
     pub leak_map: Option<LeakMap>,
+    /// What is known of the rig, if it was checked or something points to it.
+    pub rig_check: Option<RigFinding>,
 }
 
 /// Whether the mould may go to the press.

@@ -8,4 +8,5 @@ pub mod judge;
 pub mod limits;
 pub mod mould;
 pub mod picture;
+pub mod rig;
 pub mod visit;

@@ -9,6 +9,7 @@ use calc::trace::Trace;
 use crate::mould::{CircuitId, MouldId};
 
 pub use crate::mould::Others;
+pub use crate::rig::{BucketBy, BucketRun, Filling, RigOn, RigRun};
 
 /// One stay on the bench.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,8 +59,14 @@ pub struct Rig {
     pub reservoir_volume: Option<Volume>,
     /// Pressure of the surrounding air.
     pub atmosphere: AbsolutePressure,
-    /// Date until which the calibration holds, as YYYY-MM-DD.
+    /// Date until which the calibration of all instruments holds, as YYYY-MM-DD.
     pub calibrated_until: Option<String>,
+    /// The same of the flow meter.
+    pub flow_calibrated_until: Option<String>,
+    /// The same of the pressure gauges.
+    pub pressure_calibrated_until: Option<String>,
+    /// The same of the thermometer.
+    pub temperature_calibrated_until: Option<String>,
 }
 
 impl Default for Rig {
@@ -79,6 +86,9 @@ impl Default for Rig {
             reservoir_volume: None,
             atmosphere: AbsolutePressure::STANDARD_ATMOSPHERE,
             calibrated_until: None,
+            flow_calibrated_until: None,
+            pressure_calibrated_until: None,
+            temperature_calibrated_until: None,
         }
     }
 }
@@ -118,6 +128,10 @@ pub enum What {
     CrossWatch(CrossWatch),
     /// Filled volume.
     Volume(VolumeReading),
+    /// A reading of the rig on a known thing.
+    RigCheck(RigRun),
+    /// Water caught in a time, beside the flow meter.
+    Bucket(BucketRun),
     /// Words.
     Note(String),
     /// Something done to the circuit.

@@ -4,8 +4,8 @@
 //! between machines. The drawings behind the evidence are not part of the document.
 
 use bench::finding::{
-    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, HookUpDoubt, LimitUsed, NextReading,
-    NextStep, Passage, Tightness, Warning,
+    BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, HookUpDoubt, LimitUsed, MovedAlike,
+    NextReading, NextStep, Passage, RigFinding, RigInstrument, RigVerdict, Tightness, Warning,
 };
 use bench::mould::CircuitId;
 use bench::picture::{LeakMap, LeakPath};
@@ -56,7 +56,46 @@ pub fn document(findings: &Findings, origin: Origin<'_>) -> Json {
         "limits": findings.limits.iter().map(limit).collect::<Vec<_>>(),
         "cautions": findings.cautions,
         "leak_map": findings.leak_map.as_ref().map(leak_map),
+        "rig_check": findings.rig_check.as_ref().map(rig_check),
     })
+}
+
+/// What is known of the rig.
+fn rig_check(found: &RigFinding) -> Json {
+    let instrument = |one: &RigInstrument| {
+        let value = json!({
+            "error": estimate_json(one.value),
+            "unit": one.unit,
+            "drifted": six_digits(one.drift_probability),
+            "verdict": rig_verdict(one.verdict),
+        });
+        (one.word.to_owned(), value)
+    };
+    let alike = |alike: &MovedAlike| {
+        json!({
+            "circuits": alike.circuits.iter().map(|id| id.0.as_str()).collect::<Vec<_>>(),
+            "flow_percent": estimate_json(alike.flow_percent),
+            "probability": six_digits(alike.probability),
+        })
+    };
+    json!({
+        "verdict": rig_verdict(found.verdict),
+        "instruments": found.instruments.iter().map(instrument).collect::<Map<_, _>>(),
+        "moved_alike": found.moved_alike.as_ref().map(alike),
+        "corrected_percent": found.corrected_percent.map(six_digits),
+        "sentences": found.sentences,
+        "best_next_reading": found.best_next_reading,
+    })
+}
+
+/// The document's word for a rig's verdict.
+#[must_use]
+pub const fn rig_verdict(verdict: RigVerdict) -> &'static str {
+    match verdict {
+        RigVerdict::Fit => "fit",
+        RigVerdict::Drifted => "drifted",
+        RigVerdict::CannotTell => "cannot-tell",
+    }
 }
 
 /// Who leaks into whom; `to` is null for the outside. `rate_mbar_l_s` is the best single value, `rate` its interval.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use bench::finding::{
     BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, HookUpSlip, LimitUsed,
-    NextReading, NextStep, Passage, Tightness, Warning,
+    MovedAlike, NextReading, NextStep, Passage, RigFinding, RigInstrument, RigVerdict, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
 use bench::picture::{LeakMap, LeakPath, NextLeakTest};
@@ -72,6 +72,31 @@ fn circuit() -> CircuitFinding {
     }
 }
 
+fn rig() -> RigFinding {
+    let estimate =
+        |value: f64, reach: f64| Estimate { value, low: value - reach, high: value + reach, coverage: 0.95 };
+    RigFinding {
+        verdict: RigVerdict::Drifted,
+        instruments: vec![RigInstrument {
+            word: "flow-meter",
+            name: "flow meter",
+            unit: "%",
+            value: estimate(8.0, 1.0),
+            drift_probability: 0.99,
+            verdict: RigVerdict::Drifted,
+            checked: true,
+        }],
+        moved_alike: Some(MovedAlike {
+            circuits: vec![id("F2"), id("F3")],
+            flow_percent: estimate(108.0, 1.0),
+            probability: 0.9,
+        }),
+        corrected_percent: Some(8.0),
+        sentences: vec!["Too much.".to_owned()],
+        best_next_reading: None,
+    }
+}
+
 fn path(from: &str, to: Option<&str>, rate: f64) -> LeakPath {
     LeakPath {
         from: CircuitId(from.to_owned()),
@@ -124,6 +149,7 @@ fn a_document_word_for_word() {
                 why: "Decides.".to_owned(),
             }),
         }),
+        rig_check: Some(rig()),
     };
     let inputs = [InputFile { name: "v.toml".to_owned(), sha256: "ab".to_owned() }];
     let written = document(&findings, Origin { program: "0.1.0", digest: "cd", inputs: &inputs }).to_string();
@@ -153,7 +179,11 @@ fn a_document_word_for_word() {
         r#"{"from":"F2","to":"F3","rate_mbar_l_s":0.25,"rate":{"value":0.25,"low":0.2,"high":0.3,"coverage":0.95},"#,
         r#""probability":0.97,"opens_above_bar":null},{"from":"F2","to":null,"rate_mbar_l_s":0.666667,"#,
         r#""rate":{"value":0.666667,"low":0.533333,"high":0.8,"coverage":0.95},"probability":0.97,"opens_above_bar":null}],"#,
-        r#""next_leak_test":{"charged":["F3"],"watched":["F2"],"open":[],"minutes":4.0,"why":"Decides."}}}"#,
+        r#""next_leak_test":{"charged":["F3"],"watched":["F2"],"open":[],"minutes":4.0,"why":"Decides."}},"#,
+        r#""rig_check":{"verdict":"drifted","instruments":{"flow-meter":{"error":{"value":8,"low":7,"high":9,"#,
+        r#""coverage":0.95},"unit":"%","drifted":0.99,"verdict":"drifted"}},"#,
+        r#""moved_alike":{"circuits":["F2","F3"],"flow_percent":{"value":108,"low":107,"high":109,"coverage":0.95},"#,
+        r#""probability":0.9},"corrected_percent":8,"sentences":["Too much."],"best_next_reading":null}}"#,
     );
     assert_eq!(written, expected);
 }

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould, MouldId, Process};
 use bench::visit::{
-    AirPassage, Charged, CrossWatch, Decay, End, Entry, Flow, FlowReading, HookUp, LeakDown, Others, Rig,
-    Treatment, TreatmentKind, Visit, VolumeMethod, VolumeReading, What,
+    AirPassage, BucketBy, BucketRun, Charged, CrossWatch, Decay, End, Entry, Filling, Flow, FlowReading,
+    HookUp, LeakDown, Others, Rig, RigOn, RigRun, Treatment, TreatmentKind, Visit, VolumeMethod,
+    VolumeReading, What,
 };
 use calc::estimate::Uncertain;
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
@@ -162,7 +163,7 @@ fn rig() -> impl Strategy<Value = Rig> {
         of(ml()),
         of(ml()),
         decimal(900, 1100, 1000.0).prop_map(AbsolutePressure::from_bar),
-        of(day()),
+        (of(day()), of(day()), of(day()), of(day())),
     );
     (first, second).prop_map(|(first, second)| Rig {
         name: first.0,
@@ -182,7 +183,10 @@ fn rig() -> impl Strategy<Value = Rig> {
         reference_volume: second.4,
         reservoir_volume: second.5,
         atmosphere: second.6,
-        calibrated_until: second.7,
+        calibrated_until: second.7.0,
+        flow_calibrated_until: second.7.1,
+        pressure_calibrated_until: second.7.2,
+        temperature_calibrated_until: second.7.3,
     })
 }
 
@@ -210,6 +214,53 @@ fn decay() -> impl Strategy<Value = Decay> {
         (bar(0), bar(0), decimal(1, 6000, 10.0).prop_map(Duration::from_s))
             .prop_map(|(start, end, time)| Decay::TwoReadings { start, end, time }),
     ]
+}
+
+fn rig_run() -> impl Strategy<Value = RigRun> {
+    let deg_c = || decimal(1, 900, 10.0).prop_map(Temperature::from_deg_c);
+    let low = GaugePressure::from_bar(-0.25);
+    let orifice = (decimal(1, 9_000, 1000.0), decimal(0, 400, 10.0)).prop_map(|(factor, percent)| {
+        RigOn::Orifice { flow_factor: FlowFactor::from_m3_h(factor), relative: percent / 100.0 }
+    });
+    let flowing = (prop_oneof![Just(RigOn::Fixture), orifice], decimal(0, 900, 10.0), bar(1), of(deg_c()));
+    let flowing = flowing.prop_map(move |(on, flow, inlet, water_temperature)| RigRun {
+        on,
+        flow: Some(VolumeFlow::from_l_min(flow)),
+        pressure_in: Some(inlet),
+        pressure_out: Some(low),
+        water_temperature,
+        reference_pressure: None,
+        reference_temperature: None,
+    });
+    let idle = (of((bar(0), decimal(0, 90, 100.0))), bar(0), of((deg_c(), deg_c(), decimal(0, 90, 10.0))));
+    let idle = idle.prop_map(move |(reference_pressure, outlet, warm)| RigRun {
+        on: if reference_pressure.is_some() { RigOn::ShutOff } else { RigOn::AtRest },
+        flow: None,
+        pressure_in: None,
+        pressure_out: Some(outlet),
+        water_temperature: warm.map(|warm| warm.0),
+        reference_pressure,
+        reference_temperature: warm.map(|warm| (warm.1, warm.2)),
+    });
+    prop_oneof![flowing, idle]
+}
+
+fn bucket_run() -> impl Strategy<Value = BucketRun> {
+    let filling = (decimal(1, 900, 10.0), decimal(1, 900, 10.0), decimal(1, 900, 10.0)).prop_map(
+        |(caught, seconds, meter)| Filling {
+            caught_l_or_kg: caught,
+            time: Duration::from_s(seconds),
+            meter: VolumeFlow::from_l_min(meter),
+        },
+    );
+    let about = (any::<bool>(), decimal(0, 90, 100.0), decimal(0, 90, 100.0), of(decimal(1, 900, 10.0)));
+    (prop::collection::vec(filling, 1..4), about).prop_map(|(fillings, about)| BucketRun {
+        by: if about.0 { BucketBy::Weight } else { BucketBy::Mark },
+        fillings,
+        caught_uncertainty_l_or_kg: about.1,
+        timing_uncertainty: Duration::from_s(about.2),
+        water_temperature: about.3.map(Temperature::from_deg_c),
+    })
 }
 
 fn what() -> impl Strategy<Value = What> {
@@ -261,6 +312,8 @@ fn what() -> impl Strategy<Value = What> {
             let method = VolumeMethod::Drained { volume_ml: Uncertain::new(value, standard) };
             What::Volume(VolumeReading { method, through_fixture: true, from: End::Inlet })
         }),
+        rig_run().prop_map(What::RigCheck),
+        bucket_run().prop_map(What::Bucket),
         words().prop_map(What::Note),
         of(words()).prop_map(|remark| What::Treatment(Treatment { kind: TreatmentKind::Descale, remark })),
     ]
@@ -274,8 +327,9 @@ fn visit(mould: MouldId) -> impl Strategy<Value = Visit> {
             let entry = |(at, (what, whole)): (i64, (What, bool))| Entry {
                 place: String::new(),
                 at: timed.then(|| started + jiff::SignedDuration::from_secs(at)),
-                circuit: (!(whole && matches!(what, What::Note(_) | What::Treatment(_))))
-                    .then(|| CircuitId(IDS[0].to_owned())),
+                circuit: (!matches!(what, What::RigCheck(_) | What::Bucket(_))
+                    && (!whole || !matches!(what, What::Note(_) | What::Treatment(_))))
+                .then(|| CircuitId(IDS[0].to_owned())),
                 what,
             };
             Visit {

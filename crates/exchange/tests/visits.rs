@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use bench::mould::{CircuitId, Known, Process};
-use bench::visit::{Charged, Decay, FlowReading, Others, TreatmentKind, VolumeMethod, What};
+use bench::visit::{BucketBy, Charged, Decay, FlowReading, Others, RigOn, TreatmentKind, VolumeMethod, What};
 use calc::hydraulics::piece::Piece;
 use exchange::load::load_mould_from;
 use exchange::{FileFaults, Loaded, load_visit_from};
@@ -143,6 +143,8 @@ fn a_whole_visit() {
             What::Flow(_) => "flow",
             What::CrossWatch(_) => "cross-watch",
             What::Volume(_) => "volume",
+            What::RigCheck(_) => "rig-check",
+            What::Bucket(_) => "bucket",
             What::Note(_) => "note",
             What::Treatment(treatment) if treatment.kind == TreatmentKind::Rinse => "rinse",
             What::Treatment(_) => "treatment",
@@ -327,4 +329,58 @@ fn a_mould_alone() {
     let untrusted = MOULD.replace("known = \"drawing\"\n", "");
     let (_, notices) = load_mould_from(&files(&[("m", &untrusted)]), "m").expect("accepted");
     assert_eq!(notices.iter().map(|notice| notice.code).collect::<Vec<_>>(), ["pieces-not-trusted"]);
+}
+
+const RIG_READINGS: &str = r#"
+[[reading]]
+kind = "rig-check"
+on = "orifice"
+flow_l_min = 11.5
+pressure_in_bar_g = 3.1
+pressure_out_bar_g = 0.1
+reference_flow_factor_m3_h = 0.4
+[[reading]]
+kind = "rig-check"
+on = "shut-off"
+pressure_in_bar_g = 5.02
+reference_pressure_bar_g = 5.0
+[[reading]]
+kind = "bucket"
+collected_kg = 19.5
+seconds = 100
+meter_flow_l_min = 11.7
+repeats = [{collected_kg = 19.6, seconds = 100.2, meter_flow_l_min = 11.7}]
+"#;
+
+#[test]
+fn the_rig_has_readings_of_its_own() {
+    let text = format!("{}{RIG_READINGS}", VISIT);
+    let visit = load(&[("day.visit.toml", &text)]).expect("accepted").visit;
+    let [orifice, shut_off, bucket] = &visit.entries[visit.entries.len() - 3..] else { panic!("three") };
+    let What::RigCheck(run) = &orifice.what else { panic!("an orifice") };
+    let RigOn::Orifice { flow_factor, relative } = run.on else { panic!("an orifice") };
+    assert!((flow_factor.m3_h() - 0.4).abs() < 1e-12 && (relative - 0.015).abs() < 1e-12);
+    assert_eq!(orifice.circuit, None);
+    let What::RigCheck(run) = &shut_off.what else { panic!("shut off") };
+    assert!((run.reference_pressure.expect("a reference").1 - 0.01).abs() < 1e-12);
+    let What::Bucket(run) = &bucket.what else { panic!("a bucket") };
+    assert_eq!((run.by, run.fillings.len()), (BucketBy::Weight, 2));
+    assert!((run.timing_uncertainty.s() - 0.3).abs() < 1e-12);
+}
+
+#[test]
+fn half_a_reading_of_the_rig_is_refused() {
+    let refuse = |from: &str, to: &str| {
+        assert!(RIG_READINGS.contains(from), "{from}");
+        let text = format!("{VISIT}{}", RIG_READINGS.replacen(from, to, 1));
+        let faults = load(&[("day.visit.toml", &text)]).expect_err("refused");
+        faults.0.iter().map(|fault| fault.field.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(refuse("reference_flow_factor_m3_h = 0.4\n", "").len(), 1);
+    assert!(refuse("\"orifice\"", "\"fixture\"")[0].ends_with("reference_flow_factor_m3_h"));
+    assert!(refuse("pressure_in_bar_g = 3.1", "pressure_in_bar_g = 0.05")[0].ends_with("pressure_in_bar_g"));
+    assert_eq!(refuse("reference_pressure_bar_g = 5.0", "").len(), 1);
+    assert!(refuse("[{collected_kg", "[{collected_l")[0].ends_with("repeats.0.collected_l"));
+    assert!(!refuse("collected_kg = 19.5", "collected_kg = 19.5\ncollected_l = 19").is_empty());
+    assert!(refuse("\nseconds = 100", "\ncollected_uncertainty_l = 0.1\nseconds = 100").len() == 1);
 }

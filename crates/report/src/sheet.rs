@@ -5,6 +5,7 @@ mod detail;
 mod gates;
 mod head;
 mod notes;
+mod rig;
 
 use bench::finding::Findings;
 use maud::{Markup, PreEscaped, html};
@@ -52,6 +53,7 @@ pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
                     (leaks(findings))
                     (gates::table(findings))
                     (notes::hook_up_doubts(findings))
+                    (rig::section(findings))
                     (notes::warnings(findings))
                     (detail::sections(findings, &cautions))
                     (notes::limits(findings))

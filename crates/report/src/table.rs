@@ -89,6 +89,13 @@ fn notes(findings: &Findings, page: Page, out: &mut String) {
             page.paragraph("- ", &text, Ink::Plain, out);
         }
     }
+    if let Some(rig) = &findings.rig_check {
+        page.heading(&format!("Rig: {}", words::rig_verdict(rig.verdict)), out);
+        let next = rig.best_next_reading.iter().map(|reading| format!("To tell more: {reading}."));
+        for line in rig.sentences.iter().cloned().chain(next) {
+            page.paragraph("- ", &line, Ink::Plain, out);
+        }
+    }
     if !findings.warnings.is_empty() {
         page.heading("Worth knowing", out);
         for warning in &findings.warnings {

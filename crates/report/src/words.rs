@@ -1,6 +1,8 @@
 //! The words for what was found: one word for one thing.
 
-use bench::finding::{BoreState, CircuitFinding, Fitness, HookUpSlip, NextStep, Passage, Tightness};
+use bench::finding::{
+    BoreState, CircuitFinding, Fitness, HookUpSlip, NextStep, Passage, RigVerdict, Tightness,
+};
 use bench::mould::CircuitId;
 
 use crate::number::{self, NARROW};
@@ -18,6 +20,14 @@ pub(crate) fn fitness(fitness: Fitness) -> &'static str {
 }
 
 /// Whether the circuit holds air, with where it leaks to.
+pub(crate) fn rig_verdict(verdict: RigVerdict) -> &'static str {
+    match verdict {
+        RigVerdict::Fit => "as stated",
+        RigVerdict::Drifted => "drifted",
+        RigVerdict::CannotTell => "cannot tell",
+    }
+}
+
 pub(crate) fn tightness(circuit: &CircuitFinding) -> String {
     match circuit.tightness {
         Tightness::Tight => "tight".into(),

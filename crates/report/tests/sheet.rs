@@ -381,6 +381,10 @@ fn hostile_findings() -> Findings {
         paths: vec![sample::path(&bad(), Some("M1"), 1.0, 1.0), sample::path(&bad(), None, 2.0, 0.5)],
         next_test: None,
     });
+    if let Some(rig) = &mut findings.rig_check {
+        rig.sentences = vec![bad()];
+        rig.best_next_reading = Some(bad());
+    }
     findings.hook_up_doubts[0].circuits = vec![CircuitId(bad())];
     findings.hook_up_doubts[0].text = bad();
     for warning in &mut findings.warnings {

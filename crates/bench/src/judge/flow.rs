@@ -28,7 +28,7 @@ const NARROW_FIXTURE_M3_H: f64 = 0.6;
 /// Share of the drop that the circuit keeps at least, however narrow unknown hoses may be.
 const LEAST_SHARE: f64 = 0.05;
 /// Ports of one rig differ by so much around the fixture that was measured (own proposal).
-const PORT_SCATTER: f64 = 0.015;
+pub(crate) const PORT_SCATTER: f64 = 0.015;
 
 /// What the flow readings of a circuit came to, before they are compared.
 pub(crate) struct FlowSeen {

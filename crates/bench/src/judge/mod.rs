@@ -16,6 +16,7 @@ mod hook_up;
 mod leak_kind;
 mod next_step;
 mod passage;
+mod rig;
 mod side_by_side;
 mod summary;
 mod tested;
@@ -67,8 +68,22 @@ struct Alone<'a> {
 /// The same mould, visit and tables give the same findings, byte for byte.
 #[must_use]
 pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
-    let alone: Vec<Alone<'_>> =
-        side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
+    let seen = rig::check(visit);
+    let read = seen.as_read(visit);
+    let read_all =
+        |visit| side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
+    let first: Vec<Alone<'_>> = read_all(&read);
+    let moved: Vec<rig::Moved> = first.iter().filter_map(|one| rig::moved(one, &read.rig)).collect();
+    let alike = seen.alike(&moved, &read.rig);
+    // A common error that nobody checked counts as uncertainty of every flow.
+    let wider = alike.as_ref().and_then(|alike| rig::wider(alike, &read));
+    let (visit, mut alone) = match &wider {
+        Some(wider) => (wider, read_all(wider)),
+        None => (&*read, first),
+    };
+    for one in alone.iter_mut().filter(|one| one.flow.is_some()) {
+        one.evidence.extend(seen.evidence());
+    }
     let fallback = tested_volume(None, &visit.rig);
     let room = |id: &CircuitId| {
         alone
@@ -89,11 +104,13 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
         let (facts, warnings) = together.facts(one);
         (finding(facts, tables), warnings)
     });
-    let mut warnings = together.general_warnings();
+    let (rig_check, mut warnings) = seen.finding(alike);
+    warnings.extend(together.general_warnings());
     let (circuits, theirs): (Vec<CircuitFinding>, Vec<Vec<Warning>>) = judged.into_iter().unzip();
     warnings.extend(theirs.into_iter().flatten());
     let map = summary::leak_map(&circuits, &together.watches, &together.paths);
-    summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map)
+    let findings = summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map);
+    Findings { rig_check, ..findings }
 }
 
 /// The hook-up check by itself, as [`assess`] makes it.
@@ -217,16 +234,6 @@ impl Together<'_> {
     fn general_warnings(&self) -> Vec<Warning> {
         let general = |code, text: &str| Warning { code, circuit: None, text: text.to_owned() };
         let mut warnings = Vec::new();
-        let overdue = self.visit.rig.calibrated_until.as_ref().filter(|until| {
-            // Dates as YYYY-MM-DD order like texts.
-            let day = self.visit.started.to_string();
-            until.as_str() < day.get(..10).unwrap_or_default()
-        });
-        if let Some(until) = overdue {
-            let text =
-                format!("The rig's calibration ended on {until}: every reading of this visit rests on it.");
-            warnings.push(general("calibration-overdue", &text));
-        }
         if !self.paths.unexplained.is_empty() {
             let ids = gates::names(&self.paths.unexplained);
             let text = format!(

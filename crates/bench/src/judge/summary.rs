@@ -56,6 +56,7 @@ pub(crate) fn findings(
         limits: limits(mould, tables),
         cautions: all,
         leak_map,
+        rig_check: None,
     }
 }
 

@@ -150,6 +150,93 @@ fn water_and_flow() -> Vec<Promise> {
     ]
 }
 
+fn rig() -> Vec<Promise> {
+    let run = json!({"volume_l": 20, "time_s": 80, "meter_flow_l_min": 15.2});
+    let more = json!({"water_temperature_deg_c": 18, "temperature_uncertainty_k": 1, "volume_uncertainty_l": 0.1,
+        "step_kg": 0.1, "lost_kg": 0.05, "time_uncertainty_s": 0.3, "time_step_s": 0.1,
+        "meter_uncertainty_percent": 2, "meter_repeatability_percent": 0.3, "wanted_percent": 1});
+    let joined = |first: &Json| {
+        let mut input = first.as_object().unwrap().clone();
+        input.extend(more.as_object().unwrap().clone());
+        Json::Object(input)
+    };
+    let on = |on: &str, more: Json| {
+        let mut reading =
+            json!({"on": on, "pressure_in_bar_g": 5, "pressure_out_bar_g": 1, "water_temperature_deg_c": 20});
+        reading.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        reading
+    };
+    let readings = json!([
+        on("fixture", json!({"flow_l_min": 20, "when": "earlier"})),
+        on("fixture", json!({"flow_l_min": 20})),
+        on(
+            "orifice",
+            json!({"flow_l_min": 20, "reference_flow_factor_m3_h": 0.6, "reference_uncertainty_percent": 1})
+        ),
+        on(
+            "at-rest",
+            json!({"reference_temperature_deg_c": 20.1, "reference_temperature_uncertainty_k": 0.1})
+        ),
+        on("shut-off", json!({"reference_pressure_bar_g": 5, "reference_pressure_uncertainty_bar": 0.01})),
+        on("bucket", json!({"flow_l_min": 20, "bucket_flow_l_min": 20.1, "bucket_uncertainty_l_min": 0.1})),
+    ]);
+    vec![
+        Promise {
+            calculator: "bucket-check",
+            inputs: vec![
+                json!({"mass_kg": 5, "time_s": 30, "air_density_kg_m3": 1.2, "weights_density_kg_m3": 8000,
+                    "mass_uncertainty_kg": 0.01}),
+                joined(&run),
+                joined(&json!({"runs": [run, run]})),
+            ],
+            outputs: &[
+                "flow_l_min.value",
+                "standard_percent",
+                "coverage_factor",
+                "buoyancy_factor",
+                "budget",
+                "meter_ratio",
+                "meter_off",
+                "seconds_needed",
+            ],
+        },
+        Promise {
+            calculator: "rig-check",
+            inputs: vec![
+                json!({"flow_uncertainty_percent": 2, "pressure_uncertainty_bar": 0.05, "gauge_step_bar": 0.01,
+                "temperature_uncertainty_k": 1, "fixture_flow_factor_m3_h": 0.6, "fixture_uncertainty_percent": 3,
+                "readings": readings}),
+            ],
+            outputs: &[
+                "trust",
+                "instruments.flow-meter.error.value",
+                "instruments.flow-meter.drifted",
+                "instruments.hoses.trust",
+                "instruments.thermometer.checked",
+                "fit_probability",
+                "inseparable",
+                "next_reading",
+            ],
+        },
+        Promise {
+            calculator: "common-factor",
+            inputs: vec![json!({"moved": [
+                {"ratio": 1.1, "uncertainty_percent": 2, "follows": 1},
+                {"ratio": 1.12, "uncertainty_percent": 2},
+                {"ratio": 1.09, "uncertainty_percent": 2},
+            ], "common_uncertainty_percent": 2, "drift_probability": 0.05})],
+            outputs: &[
+                "factor.value",
+                "ln_factor",
+                "standard_ln",
+                "scatter",
+                "drifted",
+                "drift_factor.value",
+            ],
+        },
+    ]
+}
+
 fn air() -> Vec<Promise> {
     let times: Vec<i32> = (0..=40).collect();
     let falling: Vec<f64> = times.iter().map(|time| 6.0 - 0.001 * f64::from(*time)).collect();
@@ -388,7 +475,7 @@ fn statistics() -> Vec<Promise> {
 #[test]
 fn calculators_keep_their_names_and_fields() {
     let names = listed();
-    for promise in water_and_flow().into_iter().chain(air()).chain(hoses()).chain(statistics()) {
+    for promise in water_and_flow().into_iter().chain(air()).chain(hoses()).chain(rig()).chain(statistics()) {
         let name = promise.calculator;
         assert!(names.iter().any(|listed| listed == name), "there is no calculator {name}");
         for input in &promise.inputs {

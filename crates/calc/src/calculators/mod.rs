@@ -12,6 +12,7 @@ mod hook_up;
 mod hydraulics;
 mod network;
 mod readings;
+mod rig;
 mod samples;
 mod state_update;
 mod statistics;
@@ -118,6 +119,7 @@ pub fn all() -> Vec<&'static Calculator> {
         flow_factor::ALL,
         readings::ALL,
         samples::ALL,
+        rig::ALL,
         air_tightness::ALL,
         cross_leak::ALL,
         air_passage::ALL,

@@ -1,16 +1,12 @@
-//! Calculators: uncertainty budget, two samples, straight line, platinum thermometer, bucket.
+//! Calculators: uncertainty budget, two samples, straight line, platinum thermometer.
 
 use super::{Answer, Calculator, Output};
 use crate::form::{Fault, Field, Input, Kind, Preset};
-use crate::quantity::{Duration, Temperature};
 use crate::readings::budget::{BudgetError, Component, Correlation, combine};
-use crate::readings::samples::{
-    Bucket, SamplesError, bucket_flow, line_fit, mean_difference, platinum_thermometer,
-};
+use crate::readings::samples::{SamplesError, line_fit, mean_difference, platinum_thermometer};
 
 /// The calculators of this file.
-pub static ALL: &[&Calculator] =
-    &[&UNCERTAINTY_BUDGET, &MEAN_DIFFERENCE, &LINE_FIT, &PLATINUM_THERMOMETER, &BUCKET_CHECK];
+pub static ALL: &[&Calculator] = &[&UNCERTAINTY_BUDGET, &MEAN_DIFFERENCE, &LINE_FIT, &PLATINUM_THERMOMETER];
 
 const ANY: Kind = Kind::Number { low: -1e12, high: 1e12 };
 static NUMBER: Kind = ANY;
@@ -233,68 +229,6 @@ fn run_platinum(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
         .with("class_b_tolerance_k", found.class_b_tolerance_k))
 }
 
-static BUCKET_CHECK: Calculator = Calculator {
-    name: "bucket-check",
-    title: "Flow by bucket and scales",
-    text: "Checks a flow meter by weighing the water caught in a time (ISO 4185), with the air's buoyancy.",
-    inputs: &[
-        Field::required("mass_kg", Kind::Number { low: 1e-6, high: 1e6 }, "water caught, bucket taken off"),
-        Field::required("time_s", Kind::Number { low: 1e-3, high: 1e6 }, "filling time"),
-        Field::preset(
-            "water_temperature_deg_c",
-            Kind::Number { low: 0.1, high: 95.0 },
-            Preset::Number(20.0),
-            "temperature of the water",
-        ),
-        Field::preset(
-            "air_density_kg_m3",
-            Kind::Number { low: 0.0, high: 2.0 },
-            Preset::Number(1.2),
-            "density of the air",
-        ),
-        Field::preset(
-            "weights_density_kg_m3",
-            Kind::Number { low: 2_000.0, high: 22_000.0 },
-            Preset::Number(8_000.0),
-            "density of the weights that the scales were adjusted with",
-        ),
-        Field::preset(
-            "mass_uncertainty_kg",
-            Kind::NOT_NEGATIVE,
-            Preset::Number(0.01),
-            "standard uncertainty of the mass",
-        ),
-        Field::preset(
-            "time_uncertainty_s",
-            Kind::NOT_NEGATIVE,
-            Preset::Number(0.3),
-            "standard uncertainty of the time; 0.3 s by hand",
-        ),
-    ],
-    outputs: &[
-        Output { name: "flow_l_min", text: "flow" },
-        Output { name: "buoyancy_factor", text: "factor by which the scales read too little" },
-    ],
-    sources: &["iso-4185", "iapws-r7-97"],
-    run: run_bucket,
-};
-
-fn run_bucket(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
-    let bucket = Bucket {
-        mass_kg: input.number("mass_kg"),
-        mass_uncertainty_kg: input.number("mass_uncertainty_kg"),
-        time: Duration::from_s(input.number("time_s")),
-        time_uncertainty: Duration::from_s(input.number("time_uncertainty_s")),
-        water_temperature: Temperature::from_deg_c(input.number("water_temperature_deg_c")),
-        air_density_kg_m3: input.number("air_density_kg_m3"),
-        weights_density_kg_m3: input.number("weights_density_kg_m3"),
-    };
-    let found = bucket_flow(&bucket).map_err(|range| vec![Fault::from(range)])?;
-    Ok(Answer::new()
-        .with("flow_l_min", found.flow_l_min.estimate())
-        .with("buoyancy_factor", found.buoyancy_factor))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -325,7 +259,7 @@ mod tests {
     }
 
     #[test]
-    fn means_lines_sensors_and_buckets_answer() {
+    fn means_lines_and_sensors_answer() {
         let two =
             Value::record([("first", numbers(&[1.0, 2.0, 3.0])), ("second", numbers(&[4.0, 5.0, 6.0]))]);
         // By hand: means 2 and 5, variances 1 and 1, t = -3 / sqrt(2/3), 4 degrees.
@@ -341,9 +275,5 @@ mod tests {
         // IEC 60751, table 1: 109.73 ohm at 25 degC.
         let answer = PLATINUM_THERMOMETER.answer(&sensor).unwrap();
         assert!((number(&answer, "temperature_deg_c") - 25.0).abs() < 0.015);
-        let bucket = Value::record([("mass_kg", Value::Number(5.0)), ("time_s", Value::Number(30.0))]);
-        let answer = BUCKET_CHECK.answer(&bucket).unwrap();
-        // ISO 4185: 1.05e-3 for steel weights.
-        assert!((number(&answer, "buoyancy_factor") - 1.00105).abs() < 1e-5);
     }
 }

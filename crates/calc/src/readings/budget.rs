@@ -115,7 +115,7 @@ pub fn combine(
         .filter_map(|(component, part)| component.degrees_of_freedom.map(|nu| part * part * part * part / nu))
         .sum();
     let effective = (spread > 0.0 && variance > 0.0).then(|| variance * variance / spread);
-    let whole = effective.map_or(f64::INFINITY, |nu| if nu < 1.0 { nu } else { nu.floor() });
+    let whole = effective.map_or(f64::INFINITY, |nu| if nu < 1.0 { nu } else { (nu * (1.0 + 1e-9)).floor() });
     // With correlations the effective number may come out as nothing at all; the factor then stays finite.
     let coverage_factor = stats::student_quantile(0.5 + coverage / 2.0, whole.max(0.1));
     Ok(Combined {

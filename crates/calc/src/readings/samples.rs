@@ -1,10 +1,8 @@
-//! Small sets of numbers from the bench: two samples, a straight line, a platinum thermometer, a bucket.
+//! Small sets of numbers from the bench: two samples, a straight line, a platinum thermometer.
 
-use crate::estimate::{Uncertain, root_sum_square};
 use crate::limits::{OutOfRange, within};
 use crate::numeric::{root, stats};
-use crate::quantity::{AbsolutePressure, Duration, Temperature, VolumeFlow};
-use crate::water;
+use crate::quantity::Temperature;
 
 /// Why a set of numbers gives no answer.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -214,65 +212,6 @@ pub fn platinum_thermometer(resistance_ohm: f64, nominal_ohm: f64) -> Result<Pla
     })
 }
 
-/// Water caught in a bucket and weighed.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bucket {
-    /// Reading of the scales with the bucket's own mass taken off, kg.
-    pub mass_kg: f64,
-    /// Standard uncertainty of that mass, kg.
-    pub mass_uncertainty_kg: f64,
-    /// Filling time.
-    pub time: Duration,
-    /// Standard uncertainty of the filling time.
-    pub time_uncertainty: Duration,
-    /// Temperature of the water.
-    pub water_temperature: Temperature,
-    /// Density of the surrounding air, kg/m3.
-    pub air_density_kg_m3: f64,
-    /// Density of the weights by which the scales were adjusted, kg/m3.
-    pub weights_density_kg_m3: f64,
-}
-
-/// Flow found with a bucket.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct BucketFlow {
-    /// Flow in l/min with its standard uncertainty.
-    pub flow_l_min: Uncertain,
-    /// Factor by which the scales read too little because air bears part of the water.
-    pub buoyancy_factor: f64,
-}
-
-impl BucketFlow {
-    /// The flow without its uncertainty.
-    #[must_use]
-    pub fn flow(&self) -> VolumeFlow {
-        VolumeFlow::from_l_min(self.flow_l_min.value)
-    }
-}
-
-/// Flow by weighing: `q = m / (t rho) (1 + rho_air (1/rho_water - 1/rho_weights))` (ISO 4185:1980, static weighing;
-/// source key `iso-4185`); density of water from [`water::water`]. Its own uncertainty (0.02 % for 1 K) and that of
-/// the air's density are left out: they are small beside any hand-held clock.
-///
-/// # Errors
-/// [`OutOfRange`] naming the number: mass and time above 0, uncertainties 0 or more, water 0.1 to 95 degC, air 0 to
-/// 2 kg/m3, weights 2000 to 22000 kg/m3.
-pub fn bucket_flow(bucket: &Bucket) -> Result<BucketFlow, OutOfRange> {
-    let mass = within("mass_kg", bucket.mass_kg, 1e-6, 1e6, "kg")?;
-    let time = within("time_s", bucket.time.s(), 1e-3, 1e6, "s")?;
-    let mass_uncertainty = within("mass_uncertainty_kg", bucket.mass_uncertainty_kg, 0.0, mass, "kg")?;
-    let time_uncertainty = within("time_uncertainty_s", bucket.time_uncertainty.s(), 0.0, time, "s")?;
-    within("water_temperature_deg_c", bucket.water_temperature.deg_c(), 0.1, 95.0, "degC")?;
-    let air = within("air_density_kg_m3", bucket.air_density_kg_m3, 0.0, 2.0, "kg/m3")?;
-    let weights = within("weights_density_kg_m3", bucket.weights_density_kg_m3, 2e3, 2.2e4, "kg/m3")?;
-    let density =
-        water::water(bucket.water_temperature, AbsolutePressure::STANDARD_ATMOSPHERE)?.density_kg_m3;
-    let buoyancy_factor = 1.0 + air * (1.0 / density - 1.0 / weights);
-    let flow = VolumeFlow::from_m3_s(mass * buoyancy_factor / (density * time)).l_min();
-    let relative = root_sum_square(&[mass_uncertainty / mass, time_uncertainty / time]);
-    Ok(BucketFlow { flow_l_min: Uncertain::relative(flow, relative), buoyancy_factor })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -371,27 +310,5 @@ mod tests {
         assert_eq!(platinum_thermometer(300.0, 100.0).unwrap().class_a_tolerance_k, None);
         assert!(platinum_thermometer(100.0 * platinum_ratio(850.0), 100.0).is_ok());
         assert!(platinum_thermometer(10.0, 100.0).is_err());
-    }
-
-    #[test]
-    fn bucket_and_scales() {
-        // ISO 4185: about 1.05e-3 for steel weights (1.2 kg/m3 (1/998.2 - 1/8000) = 1.052e-3 by hand).
-        let bucket = Bucket {
-            mass_kg: 5.0,
-            mass_uncertainty_kg: 0.01,
-            time: Duration::from_s(30.0),
-            time_uncertainty: Duration::from_s(0.3),
-            water_temperature: Temperature::from_deg_c(20.0),
-            air_density_kg_m3: 1.2,
-            weights_density_kg_m3: 8000.0,
-        };
-        let found = bucket_flow(&bucket).unwrap();
-        assert!((found.buoyancy_factor - 1.001_052).abs() < 1e-6);
-        assert!((found.flow_l_min.value - 5.0 * 1.001_052 / 998.2 * 1000.0 * 2.0).abs() < 1e-3);
-        // 0.3 s in 30 s is 1 %; 10 g in 5 kg adds little.
-        assert!((found.flow_l_min.relative_standard() - 0.010_198).abs() < 1e-5);
-        assert!((found.flow().l_min() - found.flow_l_min.value).abs() < 1e-12);
-        let none = bucket_flow(&Bucket { mass_kg: 0.0, ..bucket }).unwrap_err();
-        assert_eq!(none.quantity, "mass_kg");
     }
 }

@@ -3,6 +3,7 @@
 pub mod mould;
 pub mod reading;
 pub mod rig;
+pub mod rig_reading;
 pub mod visit;
 pub mod visit_meaning;
 
@@ -18,7 +19,15 @@ pub use visit_out::{Beside, visit_sheet};
 use calc::form::{Fault, Value};
 
 /// Keys whose texts are written as dates, without quotes.
-pub const DATE_KEYS: &[&str] = &["started", "at", "baseline_date", "calibrated_until"];
+pub const DATE_KEYS: &[&str] = &[
+    "started",
+    "at",
+    "baseline_date",
+    "calibrated_until",
+    "flow_calibrated_until",
+    "pressure_calibrated_until",
+    "temperature_calibrated_until",
+];
 
 /// What a check of meaning finds in one file: faults and notices with the paths of their fields.
 #[derive(Debug, Default)]

@@ -2,12 +2,13 @@
 
 use calc::form::{Field, Kind, Preset, Variant};
 
-const BAR_G: Kind = Kind::Number { low: -1.0, high: 400.0 };
+pub(super) const BAR_G: Kind = Kind::Number { low: -1.0, high: 400.0 };
 const DEG_C: Kind = Kind::Number { low: -30.0, high: 400.0 };
-const WATER_DEG_C: Kind = Kind::Number { low: 0.1, high: 180.0 };
+pub(super) const WATER_DEG_C: Kind = Kind::Number { low: 0.1, high: 180.0 };
 const IDS: Kind = Kind::List { of: &Kind::Text, least: 0 };
 
-const AT: Field = Field::optional("at", Kind::Text, "when, with offset, such as 2026-11-24T08:40:00Z");
+pub(super) const AT: Field =
+    Field::optional("at", Kind::Text, "when, with offset, such as 2026-11-24T08:40:00Z");
 const CIRCUIT: Field = Field::required("circuit", Kind::Text, "circuit");
 const TRACE: Field = Field::optional("trace", Kind::Text, "CSV file of a logger, beside this file");
 const COLUMNS: Field = Field::optional(
@@ -158,6 +159,16 @@ static VARIANTS: &[Variant] = &[
                 "end from which it was filled: in a blocked circuit each end tells another part",
             ),
         ],
+    },
+    Variant {
+        name: "rig-check",
+        text: "the rig on a known thing, without the mould",
+        fields: super::rig_reading::RIG_CHECK,
+    },
+    Variant {
+        name: "bucket",
+        text: "water caught in a time, beside the flow meter",
+        fields: super::rig_reading::BUCKET,
     },
     Variant {
         name: "note",

@@ -64,6 +64,17 @@ static FIELDS: &[Field] = &[
         "pressure of the surrounding air",
     ),
     Field::optional("calibrated_until", Kind::Text, "day until which the calibration holds, YYYY-MM-DD"),
+    Field::optional("flow_calibrated_until", Kind::Text, "the same of the flow meter alone"),
+    Field::optional("pressure_calibrated_until", Kind::Text, "the same of the pressure gauges alone"),
+    Field::optional("temperature_calibrated_until", Kind::Text, "the same of the thermometer alone"),
+];
+
+/// The dates among the fields.
+const DATES: [&str; 4] = [
+    "calibrated_until",
+    "flow_calibrated_until",
+    "pressure_calibrated_until",
+    "temperature_calibrated_until",
 ];
 
 /// What no single field shows: a pump curve that does not fall, an impossible date.
@@ -92,8 +103,10 @@ pub fn meaning(rig: &Value, found: &mut Found) {
         }
         last = Some((flow, pressure));
     }
-    if let Some(Err(fault)) = text(rig, "calibrated_until").map(dates::date) {
-        found.fault(fault.under("calibrated_until"));
+    for name in DATES {
+        if let Some(Err(fault)) = text(rig, name).map(dates::date) {
+            found.fault(fault.under(name));
+        }
     }
 }
 
@@ -104,6 +117,7 @@ pub fn rig(input: Input<'_>) -> Rig {
         [flow, pressure] => Some((VolumeFlow::from_l_min(flow), GaugePressure::from_bar(pressure))),
         _ => None,
     });
+    let day = |name: &str| input.get(name).and_then(Value::as_text).map(str::to_owned);
     Rig {
         name: input.get("name").and_then(Value::as_text).map(str::to_owned),
         flow_uncertainty_relative: input.number("flow_uncertainty_percent") / 100.0,
@@ -120,7 +134,10 @@ pub fn rig(input: Input<'_>) -> Rig {
         reference_volume: input.optional_number("reference_volume_ml").map(Volume::from_ml),
         reservoir_volume: input.optional_number("reservoir_volume_ml").map(Volume::from_ml),
         atmosphere: AbsolutePressure::from_bar(input.number("atmosphere_bar_abs")),
-        calibrated_until: input.get("calibrated_until").and_then(Value::as_text).map(str::to_owned),
+        calibrated_until: day("calibrated_until"),
+        flow_calibrated_until: day("flow_calibrated_until"),
+        pressure_calibrated_until: day("pressure_calibrated_until"),
+        temperature_calibrated_until: day("temperature_calibrated_until"),
     }
 }
 
@@ -161,5 +178,8 @@ pub fn rig_value(rig: &Rig) -> Value {
             exactly(rig.atmosphere, |pressure| pressure.bar(), AbsolutePressure::from_bar),
         ),
         ("calibrated_until", rig.calibrated_until.clone().into()),
+        ("flow_calibrated_until", rig.flow_calibrated_until.clone().into()),
+        ("pressure_calibrated_until", rig.pressure_calibrated_until.clone().into()),
+        ("temperature_calibrated_until", rig.temperature_calibrated_until.clone().into()),
     ])
 }

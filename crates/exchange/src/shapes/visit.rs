@@ -191,6 +191,8 @@ fn what(input: Input<'_>, path: &str, belongings: &Belongings<'_>) -> Option<Wha
             through_fixture: input.flag("through_fixture"),
             from: if input.text("from") == "outlet" { End::Outlet } else { End::Inlet },
         }),
+        "rig-check" => What::RigCheck(super::rig_reading::rig_run(input)?),
+        "bucket" => What::Bucket(super::rig_reading::bucket_run(input)?),
         "note" => What::Note(input.text("text").to_owned()),
         _ => return None,
     })

@@ -173,6 +173,8 @@ fn reading(item: &Value, path: &str, around: &Around<'_>, found: &mut Found, wan
             cross_watch(item, path, around, found);
         }
         Some("volume") => volume(item, path, around, found),
+        Some("rig-check") => super::rig_reading::rig_check_meaning(item, path, found),
+        Some("bucket") => super::rig_reading::bucket_meaning(item, path, found),
         _ => {}
     }
 }

@@ -103,6 +103,8 @@ fn section(entry: &Entry, traces: &mut Traces) -> Section {
         What::Flow(reading) => ("reading", "flow", flow(reading, circuit, traces)),
         What::CrossWatch(cross) => ("reading", "cross-watch", cross_watch(cross, circuit, traces)),
         What::Volume(reading) => ("reading", "volume", volume(reading)),
+        What::RigCheck(run) => ("reading", "rig-check", super::rig_reading::rig_run_value(run)),
+        What::Bucket(run) => ("reading", "bucket", super::rig_reading::bucket_run_value(run)),
         What::Note(text) => ("reading", "note", sparse([("text", text.as_str().into())])),
         What::Treatment(treatment) => (
             "treatment",

@@ -51,6 +51,12 @@ pub struct Invention {
     pub known: [f64; 4],
     /// Rigs: ordinary, good, excellent, gauges read by hand: weights.
     pub rigs: [f64; 4],
+    /// The flow meter has drifted by three to eight of its stated uncertainties.
+    pub meter_drifted: f64,
+    /// The hoses are joined and read at the end of the visit.
+    pub fixture_run: f64,
+    /// The water is caught in a bucket at the end of the visit.
+    pub bucket: f64,
     /// Laws of the simulated world.
     pub physics: Physics,
 }
@@ -74,6 +80,9 @@ impl Default for Invention {
             baseline: 0.5,
             known: [0.5, 0.1, 0.2, 0.2],
             rigs: [0.45, 0.3, 0.1, 0.15],
+            meter_drifted: 0.06,
+            fixture_run: 0.3,
+            bucket: 0.1,
             physics: Physics::Matching,
         }
     }
@@ -90,9 +99,13 @@ pub fn random_plan(seed: u64, options: &Invention) -> Plan {
     }
     let leaks_across = leaks_across(&circuits, options, &mut chance);
     let (rig, by_hand) = rigs::rig(options, &mut chance);
-    let visit = rigs::visit(seed, &rig, by_hand, &mut chance);
+    let mut visit = rigs::visit(seed, &rig, by_hand, &mut chance);
     let process = if chance.happens(0.12) { Process::DieCasting } else { Process::InjectionMoulding };
-    let slips = slips(&circuits, rig.ports, options, &mut chance);
+    let mut slips = slips(&circuits, rig.ports, options, &mut chance);
+    // A stream of its own: what the rig is asked changes nothing of the mould behind.
+    let mut chance = Chance::new(seed, Purpose::Invention, 1);
+    slips.meter_drift_percent = rigs::meter_drift(&rig, options, &mut chance);
+    visit.readings.extend(rigs::checks(&rig, options, &mut chance));
     Plan {
         mould: MouldId(format!("T-{}", seed % 1_000_000)),
         name: "invented mould".to_owned(),

@@ -7,7 +7,7 @@ use calc::quantity::{AbsolutePressure, FlowFactor, GaugePressure, Length, Temper
 use super::Invention;
 use crate::chance::Chance;
 use crate::instruments::rounded;
-use crate::plan::{Logger, ReadingKind, ReadingPlan, RigPlan, Sampling, VisitPlan};
+use crate::plan::{Logger, ReadingKind, ReadingPlan, RigCheckOn, RigPlan, Sampling, VisitPlan};
 
 /// Second of the first invented visit, 2026-01-05 08:00 UTC.
 const FIRST_S: i64 = 1_767_600_000;
@@ -125,4 +125,36 @@ pub(super) fn visit(seed: u64, rig: &RigPlan, by_hand: bool, chance: &mut Chance
         steel: Temperature::from_deg_c(chance.between(17.0, 26.0)),
         readings,
     }
+}
+
+/// Error of a meter that has drifted, in per cent.
+pub(super) fn meter_drift(rig: &RigPlan, options: &Invention, chance: &mut Chance) -> Option<f64> {
+    let stated_percent = 100.0 * rig.stated.flow_uncertainty_relative;
+    let (drifted, size, up) =
+        (chance.happens(options.meter_drifted), chance.between(3.0, 8.0), chance.happens(0.5));
+    let percent = rounded(stated_percent * size, 0.01);
+    drifted.then_some(if up { percent } else { -percent })
+}
+
+/// Readings of the rig itself. Gauges at the mould see nothing of joined hoses.
+pub(super) fn checks(rig: &RigPlan, options: &Invention, chance: &mut Chance) -> Vec<ReadingPlan> {
+    let (fixture, bucket) = (chance.happens(options.fixture_run), chance.happens(options.bucket));
+    let reading = |what| ReadingPlan { circuits: None, logger: Logger::Own, what };
+    let mut readings = Vec::new();
+    if fixture && !rig.gauges_at_mould {
+        readings.push(reading(ReadingKind::RigCheck { on: RigCheckOn::AtRest }));
+        readings.push(reading(ReadingKind::RigCheck { on: RigCheckOn::Fixture }));
+    }
+    if bucket {
+        readings.push(reading(bucket_for(rig)));
+    }
+    readings
+}
+
+/// A bucket good to a sixth of what the meter states: 0.3 s by hand, longer and more often for a better meter.
+fn bucket_for(rig: &RigPlan) -> ReadingKind {
+    let meter = rig.stated.flow_uncertainty_relative;
+    let fillings: u32 = if meter < 0.01 { 5 } else { 3 };
+    let seconds = rounded(1.8 / meter / f64::from(fillings).sqrt(), 1.0).clamp(30.0, 300.0);
+    ReadingKind::Bucket { seconds, fillings: usize::try_from(fillings).unwrap_or(1) }
 }

@@ -357,6 +357,37 @@ static READINGS: &[Variant] = &[
         ],
     },
     Variant {
+        name: "rig-check",
+        text: "the rig on a known thing: hoses joined, an orifice between them, gauges at rest or at shut-off",
+        fields: &[
+            Field::required(
+                "on",
+                Kind::Choice(&["fixture", "orifice", "at-rest", "shut-off"]),
+                "the known thing",
+            ),
+            Field::preset(
+                "reference_flow_factor_m3_h",
+                Kind::Number { low: 0.01, high: 100.0 },
+                Preset::Number(0.5),
+                "flow factor stated on the orifice",
+            ),
+            Field::preset(
+                "reference_uncertainty_percent",
+                Kind::Number { low: 0.0, high: 20.0 },
+                Preset::Number(1.5),
+                "how well that is known",
+            ),
+        ],
+    },
+    Variant {
+        name: "bucket",
+        text: "water caught and weighed beside the meter, hoses joined",
+        fields: &[
+            Field::preset("seconds", SECONDS, Preset::Number(60.0), "time of each filling"),
+            Field::preset("fillings", Kind::Count { low: 1, high: 20 }, Preset::Number(1.0), "fillings"),
+        ],
+    },
+    Variant {
         name: "treatment",
         text: "something done",
         fields: &[
@@ -404,4 +435,14 @@ static SLIPS: &[Field] = &[
     ),
     Field::optional("reversed", WORDS, "circuits whose supply and return are exchanged"),
     Field::optional("stopped_early", WORDS, "circuits whose leak-down was stopped after a few seconds"),
+    Field::optional(
+        "meter_drift_percent",
+        Kind::Number { low: -50.0, high: 50.0 },
+        "whole error of the flow meter, whatever its file states; below 0: it shows too little",
+    ),
+    Field::optional(
+        "gauge_zero_drift_bar",
+        Kind::Number { low: -5.0, high: 5.0 },
+        "what the inlet gauge shows at rest, whatever its file states",
+    ),
 ];

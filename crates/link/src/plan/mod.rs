@@ -7,7 +7,7 @@ mod read_parts;
 use bench::mould::{CircuitId, Known, MouldId, Process};
 use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::hydraulics::piece::Piece;
-use calc::quantity::{GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume};
+use calc::quantity::{FlowFactor, GaugePressure, LeakRate, Length, PressureDrop, Temperature, Volume};
 
 use crate::physics::Physics;
 
@@ -288,6 +288,18 @@ pub enum ReadingKind {
         /// End from which air or water went in.
         from: End,
     },
+    /// The rig on a known thing.
+    RigCheck {
+        /// What.
+        on: RigCheckOn,
+    },
+    /// Water caught and weighed, beside the meter, with hoses joined.
+    Bucket {
+        /// Time of each filling, s.
+        seconds: f64,
+        /// Number of fillings.
+        fillings: usize,
+    },
     /// Something done.
     Treatment {
         /// What.
@@ -297,6 +309,24 @@ pub enum ReadingKind {
     },
     /// Words.
     Note(String),
+}
+
+/// A known thing that the rig can be read on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum RigCheckOn {
+    /// Hoses of the first port, joined.
+    Fixture,
+    /// An orifice between them.
+    Orifice {
+        /// Flow factor as stated on it.
+        flow_factor: FlowFactor,
+        /// How well that is known, relative.
+        relative: f64,
+    },
+    /// Gauges open to the air.
+    AtRest,
+    /// Both gauges on the pump's pressure, no flow.
+    ShutOff,
 }
 
 /// How long and how often a logger samples.
@@ -338,6 +368,10 @@ pub struct Slips {
     pub reversed: Vec<CircuitId>,
     /// Circuits whose leak-down was stopped after a few seconds.
     pub stopped_early: Vec<CircuitId>,
+    /// The flow meter shows so many per cent too much (below 0: too little), whatever its file states.
+    pub meter_drift_percent: Option<f64>,
+    /// The inlet gauge shows so many bar at rest, whatever its file states.
+    pub gauge_zero_drift_bar: Option<f64>,
 }
 
 impl CircuitPlan {

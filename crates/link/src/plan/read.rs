@@ -221,6 +221,8 @@ fn slips(input: Input<'_>, faults: &mut Faults) -> Slips {
         missing: ids(input, "missing"),
         reversed: ids(input, "reversed"),
         stopped_early: ids(input, "stopped_early"),
+        meter_drift_percent: input.optional_number("meter_drift_percent"),
+        gauge_zero_drift_bar: input.optional_number("gauge_zero_drift_bar"),
     }
 }
 

@@ -2,10 +2,10 @@
 
 use bench::visit::{End, Others, Rig, TreatmentKind};
 use calc::form::{Fault as FormFault, Input, Value};
-use calc::quantity::{AbsolutePressure, GaugePressure, Temperature, Volume, VolumeFlow};
+use calc::quantity::{AbsolutePressure, FlowFactor, GaugePressure, Temperature, Volume, VolumeFlow};
 
 use super::read::{ids, pieces};
-use super::{Logger, ReadingKind, ReadingPlan, RigPlan, Sampling, VisitPlan};
+use super::{Logger, ReadingKind, ReadingPlan, RigCheckOn, RigPlan, Sampling, VisitPlan};
 
 pub(super) fn others(input: Input<'_>) -> Others {
     if input.text("others") == "open" { Others::Open } else { Others::Closed }
@@ -117,6 +117,11 @@ fn sampling(input: Input<'_>) -> Sampling {
     Sampling { rate_hz: input.number("rate_hz"), seconds: input.number("seconds") }
 }
 
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "checked: a whole number, 1 to 20"
+)]
 fn what(input: Input<'_>) -> ReadingKind {
     let pressure = || GaugePressure::from_bar(input.number("pressure_bar_g"));
     match input.text("kind") {
@@ -145,6 +150,21 @@ fn what(input: Input<'_>) -> ReadingKind {
             by_air: input.text("method") != "drained",
             through_fixture: input.flag("through_fixture"),
             from: if input.text("from") == "outlet" { End::Outlet } else { End::Inlet },
+        },
+        "rig-check" => ReadingKind::RigCheck {
+            on: match input.text("on") {
+                "orifice" => RigCheckOn::Orifice {
+                    flow_factor: FlowFactor::from_m3_h(input.number("reference_flow_factor_m3_h")),
+                    relative: input.number("reference_uncertainty_percent") / 100.0,
+                },
+                "at-rest" => RigCheckOn::AtRest,
+                "shut-off" => RigCheckOn::ShutOff,
+                _ => RigCheckOn::Fixture,
+            },
+        },
+        "bucket" => ReadingKind::Bucket {
+            seconds: input.number("seconds"),
+            fillings: input.number("fillings") as usize,
         },
         "treatment" => ReadingKind::Treatment {
             kind: treatment(input.text("what")),

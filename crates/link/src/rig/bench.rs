@@ -63,7 +63,13 @@ impl<'a> Bench<'a> {
             return Err(SimulationError::NoCircuit);
         }
         let mut chance = Chance::new(seed, Purpose::Instruments, 0);
-        let instruments = Instruments::drawn(&plan.rig.stated, &mut chance);
+        let mut instruments = Instruments::drawn(&plan.rig.stated, &mut chance);
+        if let Some(percent) = plan.slips.meter_drift_percent {
+            instruments.flow_gain = percent / 100.0;
+        }
+        if let Some(zero_bar) = plan.slips.gauge_zero_drift_bar {
+            instruments.inlet.zero_bar = zero_bar;
+        }
         let air = plan.rig.stated.atmosphere * (1.0 + 0.001 * chance.normal());
         let reference_volume =
             plan.rig.stated.reference_volume.map(|volume| volume * (1.0 + VESSEL * chance.normal()));

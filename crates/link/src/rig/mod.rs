@@ -4,6 +4,7 @@ mod air_readings;
 mod bench;
 mod cross_readings;
 mod hoses;
+mod rig_readings;
 mod visit;
 mod water_readings;
 

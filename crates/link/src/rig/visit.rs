@@ -41,7 +41,12 @@ fn has_trace(what: &What) -> bool {
         What::LeakDown(leak_down) => matches!(leak_down.decay, Decay::Trace(_)),
         What::AirPassage(passage) => matches!(passage.decay, Decay::Trace(_)),
         What::Flow(flow) => matches!(flow.flow, FlowReading::Trace(_)),
-        What::CrossWatch(_) | What::Volume(_) | What::Note(_) | What::Treatment(_) => false,
+        What::CrossWatch(_)
+        | What::Volume(_)
+        | What::RigCheck(_)
+        | What::Bucket(_)
+        | What::Note(_)
+        | What::Treatment(_) => false,
     }
 }
 
@@ -106,6 +111,16 @@ impl Bench<'_> {
                     What::CrossWatch(self.cross_watch(&listed, test, logger, &mut chance)),
                     logger,
                 );
+                return Ok(());
+            }
+            ReadingKind::RigCheck { on } => {
+                let run = self.rig_check(*on, &mut self.chance(number, 0))?;
+                diary.write(None, What::RigCheck(run), logger);
+                return Ok(());
+            }
+            ReadingKind::Bucket { seconds, fillings } => {
+                let run = self.bucket(*seconds, *fillings, &mut self.chance(number, 0))?;
+                diary.write(None, What::Bucket(run), logger);
                 return Ok(());
             }
             ReadingKind::Flow { others: Others::Open, .. } => {
@@ -209,7 +224,10 @@ impl Bench<'_> {
             ReadingKind::Volume { through_fixture, from, .. } => {
                 one(What::Volume(self.volume_by_draining(place, (*from, *through_fixture), chance)))
             }
-            ReadingKind::Treatment { .. } | ReadingKind::Note(_) => Ok(Vec::new()),
+            ReadingKind::RigCheck { .. }
+            | ReadingKind::Bucket { .. }
+            | ReadingKind::Treatment { .. }
+            | ReadingKind::Note(_) => Ok(Vec::new()),
         }
     }
 }

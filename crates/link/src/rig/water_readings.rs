@@ -20,10 +20,10 @@ use crate::plan::{Logger, Sampling};
 const RETURN_BAR_AT_20: f64 = 0.08;
 
 /// Flow and the two gauges of one operating point.
-struct Point {
-    flow: VolumeFlow,
-    inlet_bar_g: f64,
-    outlet_bar_g: f64,
+pub(super) struct Point {
+    pub flow: VolumeFlow,
+    pub inlet_bar_g: f64,
+    pub outlet_bar_g: f64,
 }
 
 impl Bench<'_> {
@@ -32,7 +32,7 @@ impl Bench<'_> {
         move |problem| SimulationError::Circuit { circuit: circuit.clone(), problem }
     }
 
-    fn conditions(&self, water: Temperature) -> Result<Conditions, SimulationError> {
+    pub(super) fn conditions(&self, water: Temperature) -> Result<Conditions, SimulationError> {
         Ok(Conditions::new(water::water(water, calc::quantity::AbsolutePressure::from_bar(3.0))?))
     }
 
@@ -188,14 +188,14 @@ impl Bench<'_> {
     }
 }
 
-fn point_at(flow: VolumeFlow, drop: PressureDrop) -> Point {
+pub(super) fn point_at(flow: VolumeFlow, drop: PressureDrop) -> Point {
     let at_20 = flow.l_min() / 20.0;
     let outlet_bar_g = RETURN_BAR_AT_20 * at_20 * at_20;
     Point { flow, inlet_bar_g: outlet_bar_g + drop.bar(), outlet_bar_g }
 }
 
 /// Flows of parallel paths on one pump: the manifold's pressure at which pump and paths agree on the sum.
-fn on_common_pump(
+pub(super) fn on_common_pump(
     paths: &[Way],
     conditions: &Conditions,
     curve: &[(VolumeFlow, GaugePressure)],

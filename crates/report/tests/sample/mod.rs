@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use bench::finding::{
     BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, Gates, HookUpDoubt, HookUpSlip, LimitUsed,
-    NextStep, Passage, Tightness, Warning,
+    NextStep, Passage, RigFinding, RigInstrument, RigVerdict, Tightness, Warning,
 };
 use bench::mould::{CircuitId, MouldId};
 use bench::picture::{AirPassagePicture, FlowCurve, LeakDownPicture, LeakMap, LeakPath, Picture};
@@ -98,6 +98,7 @@ pub fn bare_findings() -> Findings {
         limits: vec![],
         cautions: vec![],
         leak_map: None,
+        rig_check: None,
     }
 }
 
@@ -173,6 +174,30 @@ fn air_passage(time_s: f64, expected_s: f64) -> Picture {
         fitted: times().map(|t| (t, 5.9 * exp(-t / time_s))).collect(),
         expected: times().map(|t| (t, 5.9 * exp(-t / expected_s))).collect(),
     })
+}
+
+fn rig_check() -> RigFinding {
+    let value = Estimate { value: 7.9, low: 6.8, high: 9.0, coverage: 0.95 };
+    let instrument = |word, name, drift_probability, verdict| RigInstrument {
+        word,
+        name,
+        unit: "%",
+        value,
+        drift_probability,
+        verdict,
+        checked: true,
+    };
+    RigFinding {
+        verdict: RigVerdict::Drifted,
+        instruments: vec![
+            instrument("flow-meter", "flow meter", 0.998, RigVerdict::Drifted),
+            instrument("hoses", "hoses and couplings", 0.02, RigVerdict::CannotTell),
+        ],
+        moved_alike: None,
+        corrected_percent: Some(7.9),
+        sentences: vec!["Flow meter shows 7.9 % too much (6.8 to 9.0 %), more than its file states.".into()],
+        best_next_reading: Some("Vent the rig and read both gauges at rest".into()),
+    }
 }
 
 pub fn path(from: &str, to: Option<&str>, rate: f64, probability: f64) -> LeakPath {
@@ -439,6 +464,7 @@ pub fn findings() -> Findings {
         ],
         cautions: vec![AIR, TRAPPED],
         leak_map: Some(leak_map()),
+        rig_check: Some(rig_check()),
         ..bare_findings()
     }
 }
@@ -452,6 +478,10 @@ pub fn long_words() -> Findings {
     findings.visit = long();
     findings.by = long();
     findings.rig = Some(long());
+    if let Some(rig) = &mut findings.rig_check {
+        rig.sentences = vec![long()];
+        rig.best_next_reading = Some(long());
+    }
     findings.headline = long();
     findings.next = long();
     findings.because = vec![long(), long()];
