@@ -1,13 +1,11 @@
 //! The unknowns beside the severity grid, each in units of its prior standard deviation.
 
-use nalgebra::{SMatrix, SVector};
+use nalgebra::SVector;
 
 /// How many.
 pub const COUNT: usize = 22;
 /// One number for each unknown.
 pub type Row = SVector<f64, COUNT>;
-/// Pairs of them.
-pub type Square = SMatrix<f64, COUNT, COUNT>;
 
 /// Drilled widths.
 pub const WIDTH: usize = 0;

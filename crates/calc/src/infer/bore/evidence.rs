@@ -1,7 +1,9 @@
 //! The weight of every hypothesis: prior times evidence of the readings.
 
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+
 use super::BoreInput;
-use super::columns::{COUNT, Row, Square};
+use super::columns::Row;
 use super::model::{Model, Row1};
 use super::nodes::Node;
 use super::profile::Profile;
@@ -27,16 +29,66 @@ pub struct Judged<'a> {
     /// Probability; all add up to 1.
     pub weight: f64,
     pub unknowns: Row,
-    pub covariance: Square,
+    pub posterior: Posterior,
     /// Sum of squared misses, unknowns included: chi-squared with as many degrees as readings.
     pub misses: f64,
     /// Readings.
     pub readings: usize,
 }
 
+/// What the readings leave open of the unknowns.
+///
+/// There are fewer readings than unknowns, and the unknowns are independent of one another with a standard deviation of
+/// 1 before any reading. So everything is solved in the space of the readings (Woodbury's identity): with slopes `A`,
+/// one row a reading in units of its scatter, `(1 + AᵀA)⁻¹ = 1 - Aᵀ (1 + AAᵀ)⁻¹ A`, and both have the same determinant.
+pub struct Posterior {
+    slopes: Vec<Row>,
+    factor: Cholesky<f64, Dyn>,
+}
+
+impl Posterior {
+    fn of(rows: &[Row1]) -> Option<Self> {
+        let slopes: Vec<Row> = rows.iter().map(|row| row.predicted.row / row.standard).collect();
+        let square = DMatrix::from_fn(slopes.len(), slopes.len(), |i, j| {
+            let own = if i == j { 1.0 } else { 0.0 };
+            slopes.get(i).zip(slopes.get(j)).map_or(own, |(one, other)| own + one.dot(other))
+        });
+        Some(Self { slopes, factor: square.cholesky()? })
+    }
+
+    /// The most probable unknowns if the readings were linear in them.
+    fn target(&self, rows: &[Row1], unknowns: &Row) -> Row {
+        let seen =
+            self.slopes.iter().zip(rows).map(|(slope, row)| {
+                (row.measured - row.predicted.value) / row.standard + slope.dot(unknowns)
+            });
+        let pull = self.factor.solve(&DVector::from_iterator(self.slopes.len(), seen));
+        let mut target = Row::zeros();
+        for (slope, pull) in self.slopes.iter().zip(pull.iter()) {
+            target.axpy(*pull, slope, 1.0);
+        }
+        target
+    }
+
+    /// Variance of a sum of the unknowns.
+    pub fn variance(&self, of: &Row) -> f64 {
+        let mut told =
+            DVector::from_iterator(self.slopes.len(), self.slopes.iter().map(|slope| slope.dot(of)));
+        if self.factor.l_dirty().solve_lower_triangular_mut(&mut told) {
+            (of.norm_squared() - told.norm_squared()).max(0.0)
+        } else {
+            of.norm_squared()
+        }
+    }
+
+    fn half_ln_determinant(&self) -> f64 {
+        self.factor.l_dirty().diagonal().iter().map(|part| math::ln(*part)).sum()
+    }
+}
+
 struct Solved {
     unknowns: Row,
-    precision: Square,
+    posterior: Posterior,
     ln_evidence: f64,
     misses: f64,
     readings: usize,
@@ -58,16 +110,14 @@ pub fn weigh<'a>(hypotheses: &[(Node, f64, &'a Profile)], input: &BoreInput) -> 
     kept.retain(|(ln_weight, ..)| *ln_weight > best - HOPELESS / 2.0);
     let total: f64 = kept.iter().map(|(ln_weight, ..)| math::exp(ln_weight - best)).sum();
     kept.into_iter()
-        .filter_map(|(ln_weight, node, profile, solved)| {
-            Some(Judged {
-                node,
-                profile,
-                weight: math::exp(ln_weight - best) / total,
-                unknowns: solved.unknowns,
-                covariance: solved.precision.cholesky()?.inverse(),
-                misses: solved.misses,
-                readings: solved.readings,
-            })
+        .map(|(ln_weight, node, profile, solved)| Judged {
+            node,
+            profile,
+            weight: math::exp(ln_weight - best) / total,
+            unknowns: solved.unknowns,
+            posterior: solved.posterior,
+            misses: solved.misses,
+            readings: solved.readings,
         })
         .collect()
 }
@@ -77,15 +127,9 @@ fn solve(model: &Model<'_>, hopeless: impl Fn(f64) -> bool) -> Option<Solved> {
     let mut unknowns = Row::zeros();
     let mut rows = model.rows(&unknowns);
     let mut misses = squares(&rows, &unknowns);
+    let mut posterior = Posterior::of(&rows)?;
     for step in 0..STEPS {
-        let precision = precision(&rows);
-        let factor = precision.cholesky()?;
-        let mut right = Row::zeros();
-        for row in &rows {
-            let slope = row.predicted.row / row.standard;
-            right += slope * ((row.measured - row.predicted.value) / row.standard + slope.dot(&unknowns));
-        }
-        let target = factor.solve(&right);
+        let target = posterior.target(&rows, &unknowns);
         let mut change = (target - unknowns).map(|part| part.clamp(-STRIDE, STRIDE));
         // Half the step while it makes things worse; a step too far is rare.
         for _ in 0..4 {
@@ -94,19 +138,18 @@ fn solve(model: &Model<'_>, hopeless: impl Fn(f64) -> bool) -> Option<Solved> {
             let trial_misses = squares(&trial_rows, &trial);
             if trial_misses <= misses + 1e-9 || !misses.is_finite() {
                 (unknowns, rows, misses) = (trial, trial_rows, trial_misses);
+                posterior = Posterior::of(&rows)?;
                 break;
             }
             change *= 0.5;
         }
-        let arrived = change.iter().all(|part| part.abs() < CONVERGED);
+        let arrived = step + 1 == STEPS || change.iter().all(|part| part.abs() < CONVERGED);
         // Far from its end a hypothesis looks worse than it is.
-        let near = change.iter().all(|part| part.abs() < NEAR);
-        if arrived || step + 1 == STEPS || near {
-            let precision = self::precision(&rows);
-            let ln_evidence = ln_evidence(&rows, misses, &precision)?;
-            if arrived || step + 1 == STEPS {
+        if arrived || change.iter().all(|part| part.abs() < NEAR) {
+            let ln_evidence = ln_evidence(&rows, misses, &posterior)?;
+            if arrived {
                 let readings = rows.len();
-                return Some(Solved { unknowns, precision, ln_evidence, misses, readings });
+                return Some(Solved { unknowns, posterior, ln_evidence, misses, readings });
             }
             if hopeless(ln_evidence) {
                 return None;
@@ -127,25 +170,8 @@ fn squares(rows: &[Row1], unknowns: &Row) -> f64 {
     seen + unknowns.norm_squared()
 }
 
-fn precision(rows: &[Row1]) -> Square {
-    let mut sum = Square::identity();
-    for row in rows {
-        let slope = row.predicted.row / row.standard;
-        for i in 0..COUNT {
-            if slope[i] != 0.0 {
-                for j in 0..COUNT {
-                    sum[(i, j)] += slope[i] * slope[j];
-                }
-            }
-        }
-    }
-    sum
-}
-
-fn ln_evidence(rows: &[Row1], misses: f64, precision: &Square) -> Option<f64> {
-    let factor = precision.cholesky()?;
-    let half_ln_determinant: f64 = (0..COUNT).map(|i| math::ln(factor.l_dirty()[(i, i)])).sum();
+fn ln_evidence(rows: &[Row1], misses: f64, posterior: &Posterior) -> Option<f64> {
     let scatter: f64 = rows.iter().map(|row| math::ln(row.standard) + 0.5 * LN_TAU).sum();
-    let ln_evidence = -0.5 * misses - half_ln_determinant - scatter;
+    let ln_evidence = -0.5 * misses - posterior.half_ln_determinant() - scatter;
     ln_evidence.is_finite().then_some(ln_evidence)
 }

@@ -1,6 +1,7 @@
 //! What a hypothesis says that the readings are, and how that changes with the unknowns.
 
 use super::columns::{self as column, Row};
+use super::evidence::Posterior;
 use super::nodes::{Class, Node, Shape, plug_step};
 use super::profile::{Profile, Walls, layer_step};
 use super::{BoreInput, Hoses, Seen};
@@ -364,10 +365,9 @@ impl Predicted {
     const NOTHING: Self =
         Self { value: 0.0, row: Row::from_array_storage(nalgebra::ArrayStorage([[0.0; column::COUNT]])) };
 
-    /// Standard deviation under a covariance of the unknowns, with scatter of its own.
-    pub fn spread(&self, covariance: &column::Square, own: f64) -> f64 {
-        let variance = (self.row.transpose() * covariance * self.row)[(0, 0)];
-        root_sum_square(&[variance.max(0.0).sqrt(), own])
+    /// Standard deviation by what is left open of the unknowns, with scatter of its own.
+    pub fn spread(&self, posterior: &Posterior, own: f64) -> f64 {
+        root_sum_square(&[posterior.variance(&self.row).sqrt(), own])
     }
 }
 

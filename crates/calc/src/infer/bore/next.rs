@@ -17,6 +17,9 @@ pub const CONFIDENT: f64 = 0.95;
 /// Flow of a low-flow reading, as a share of that at 1 bar.
 const LOW_SHARE: f64 = 0.15;
 
+/// Hypotheses that together weigh less are not asked what a reading would show.
+const NEGLIGIBLE: f64 = 1e-3;
+
 /// What the bench can read, with standard uncertainties; none: it cannot.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Bench {
@@ -77,6 +80,7 @@ pub struct Worth {
 pub fn next(judged: &[Judged<'_>], input: &BoreInput, slipped: f64) -> Vec<Worth> {
     let threshold = CONFIDENT / (1.0 - slipped).max(1e-6);
     let Some(bench) = input.bench else { return Vec::new() };
+    let judged = weighty(judged);
     let mut found: Vec<Worth> = possible(&bench, input)
         .into_iter()
         .filter_map(|reading| {
@@ -84,7 +88,7 @@ pub fn next(judged: &[Judged<'_>], input: &BoreInput, slipped: f64) -> Vec<Worth
                 .iter()
                 .filter_map(|one| {
                     let (predicted, own) = shown(reading, &bench, one, input)?;
-                    let spread = predicted.spread(&one.covariance, own);
+                    let spread = predicted.spread(&one.posterior, own);
                     Some((one.node.class.place(), one.weight, predicted.value, spread))
                 })
                 .collect();
@@ -96,6 +100,20 @@ pub fn next(judged: &[Judged<'_>], input: &BoreInput, slipped: f64) -> Vec<Worth
         .collect();
     found.sort_by(|a, b| b.bits.total_cmp(&a.bits).then(a.reading.cmp(&b.reading)));
     found
+}
+
+/// The hypotheses without the many that together weigh next to nothing.
+fn weighty<'a, 'b>(judged: &'b [Judged<'a>]) -> Vec<&'b Judged<'a>> {
+    let mut all: Vec<&Judged<'_>> = judged.iter().collect();
+    all.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    let mut sum = 0.0;
+    all.into_iter()
+        .take_while(|one| {
+            let wanted = sum < 1.0 - NEGLIGIBLE;
+            sum += one.weight;
+            wanted
+        })
+        .collect()
 }
 
 fn possible(bench: &Bench, input: &BoreInput) -> Vec<Reading> {

@@ -54,7 +54,7 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
         layer_share: layer_share(judged, input),
         thickness_mm: positive(judged, |one| {
             let ln = Model::new(one.profile, one.node, input).ln_thickness_mm(&one.unknowns)?;
-            Some((ln.value, ln.spread(&one.covariance, UNEVEN_LN)))
+            Some((ln.value, ln.spread(&one.posterior, UNEVEN_LN)))
         }),
         plug_bore_mm: plug_bore(judged, input),
         mass_g: mass(judged, input),
@@ -81,7 +81,7 @@ fn plug_bore(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
         let density = crate::hydraulics::circuit::REFERENCE_DENSITY_KG_M3;
         let jet_m2 = flow_m3_s / (2.0 * math::exp(ln_bar.value) * 1e5 / density).sqrt();
         let bore_m = (4.0 * jet_m2 / (core::f64::consts::PI * PLUG_COEFFICIENT.0)).sqrt();
-        let spread = root_sum_square(&[ln_bar.spread(&one.covariance, 0.0) / 4.0, PLUG_COEFFICIENT.1 / 2.0]);
+        let spread = root_sum_square(&[ln_bar.spread(&one.posterior, 0.0) / 4.0, PLUG_COEFFICIENT.1 / 2.0]);
         Some((math::ln(bore_m * 1000.0), spread))
     })
 }
@@ -91,7 +91,7 @@ fn mass(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
         let model = Model::new(one.profile, one.node, input);
         let ln_thickness = model.ln_thickness_mm(&one.unknowns)?;
         let lost_ml = model.lost_ml(&one.unknowns).max(LEAST);
-        let spread = root_sum_square(&[ln_thickness.spread(&one.covariance, UNEVEN_LN), DEPOSIT_G_ML.1]);
+        let spread = root_sum_square(&[ln_thickness.spread(&one.posterior, UNEVEN_LN), DEPOSIT_G_ML.1]);
         Some((math::ln(lost_ml * DEPOSIT_G_ML.0), spread))
     })
 }
