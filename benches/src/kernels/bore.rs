@@ -76,6 +76,7 @@ fn input(points: Vec<FlowPoint>) -> BoreInput {
             ..Seen::default()
         },
         prior: Prior::default(),
+        elsewhere: 0.0,
         bench: None,
     }
 }

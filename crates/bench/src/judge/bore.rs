@@ -26,6 +26,9 @@ const ORDINARY_BORES_MM: [f64; 3] = [7.0, 10.0, 13.0];
 const ORDINARY_LENGTH_MM: f64 = 1200.0;
 /// What such a circuit's flow factor, volume and conductance may be off, in ln.
 const ORDINARY_LN: (f64, f64, f64) = (0.6, 0.7, 0.6);
+/// A hose on another circuit, as probable as this before anything is read, is among the slips that every reading is
+/// suspected of.
+const ORDINARY_SLIP: f64 = 0.03;
 /// Air expansion and draining repeat to this, relative (own proposal).
 const VOLUME_RELATIVE: f64 = 0.015;
 /// A reading through short adapters: ml that adapters and plugs hold, and relative.
@@ -39,12 +42,19 @@ pub(crate) fn judge(
     rig: &Rig,
     passage: &PassageFact,
     sisters: Option<&AsNew>,
+    elsewhere: f64,
 ) -> Option<BoreState> {
     let designs = designs(one.geometry.as_ref());
     let today = today(one, rig, passage);
     let bench = bench(one, rig, &designs);
-    let input =
-        BoreInput { designs, then: then(one, sisters), today, prior: Prior::default(), bench: Some(bench) };
+    let input = BoreInput {
+        designs,
+        then: then(one, sisters),
+        today,
+        prior: Prior::default(),
+        elsewhere: (elsewhere - ORDINARY_SLIP).max(0.0),
+        bench: Some(bench),
+    };
     bore_state(&input).ok()
 }
 

@@ -122,10 +122,26 @@ pub(crate) fn ports(told: &[Told<'_>]) -> Vec<(CircuitId, Port)> {
     told.iter().map(|one| (one.circuit.id.clone(), with_sisters(one, told))).collect()
 }
 
-/// The doubts of a visit that are called out, most probable first. A circuit appears in one doubt at most.
-pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<HookUpDoubt> {
+/// What the hook-up check says of a visit.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Hoses {
+    /// The doubts that are called out, most probable first. A circuit appears in one doubt at most.
+    pub(crate) doubts: Vec<HookUpDoubt>,
+    elsewhere: Vec<(CircuitId, f64)>,
+}
+
+impl Hoses {
+    /// Probability that the hose of this circuit is on another one, or on nothing.
+    pub(crate) fn elsewhere(&self, id: &CircuitId) -> f64 {
+        self.elsewhere.iter().find(|(other, _)| other == id).map_or(0.0, |(_, probability)| *probability)
+    }
+}
+
+/// All hoses against the list.
+pub(crate) fn check(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Hoses {
+    let (all, elsewhere) = every_doubt(ports, hook_ups);
     let mut doubts: Vec<HookUpDoubt> = Vec::new();
-    for (doubt, sure_of_all) in every_doubt(ports, hook_ups) {
+    for (doubt, sure_of_all) in all {
         let taken = |id: &CircuitId| doubts.iter().any(|other| other.circuits.contains(id));
         let exchanged = doubt.kind == HookUpSlip::Exchanged && sure_of_all;
         let from = if exchanged { EXCHANGED_FROM } else { OTHERS_FROM };
@@ -133,15 +149,19 @@ pub(crate) fn doubts(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<Ho
             doubts.push(doubt);
         }
     }
-    doubts
+    Hoses { doubts, elsewhere }
 }
 
-/// All doubts worth a look, the most probable first, with whether all circuits named belong to it.
-fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<(HookUpDoubt, bool)> {
+/// All doubts worth a look, the most probable first, with whether all circuits named belong to it; and of every circuit
+/// the probability that its hose is elsewhere.
+fn every_doubt(
+    ports: &[(CircuitId, Port)],
+    hook_ups: &[HookUp],
+) -> (Vec<(HookUpDoubt, bool)>, Vec<(CircuitId, f64)>) {
     let groups = groups(ports, hook_ups);
     let pairs = |group: &Vec<usize>| (group.len() * group.len().saturating_sub(1)) as f64 / 2.0;
     let all_pairs: f64 = groups.iter().map(pairs).sum();
-    let mut found = Vec::new();
+    let (mut found, mut elsewhere) = (Vec::new(), Vec::new());
     for group in &groups {
         let members: Vec<&(CircuitId, Port)> = group.iter().filter_map(|place| ports.get(*place)).collect();
         let theirs: Vec<Port> = members.iter().map(|(_, port)| *port).collect();
@@ -151,6 +171,7 @@ fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<(HookUpD
             continue;
         };
         let names: Vec<&str> = members.iter().map(|(id, _)| id.0.as_str()).collect();
+        elsewhere.extend(members.iter().map(|(id, _)| id.clone()).zip(checked.elsewhere.iter().copied()));
         for doubt in checked.doubts {
             let circuits =
                 doubt.ports.iter().filter_map(|port| Some(members.get(*port)?.0.clone())).collect();
@@ -165,7 +186,7 @@ fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Vec<(HookUpD
         }
     }
     found.sort_by(|(a, _), (b, _)| b.probability.total_cmp(&a.probability));
-    found
+    (found, elsewhere)
 }
 
 /// Circuits that hung on the rig at the same time: a port that comes up again begins a new hook-up. Where the list is not
@@ -279,14 +300,14 @@ mod tests {
     fn hoses_are_exchanged_within_a_hook_up_only() {
         let ports = [port("F1", 1.2, 0.6), port("F2", 0.8, 0.8), port("F3", 0.6, 1.2)];
         let ids = ["F1", "F2", "F3"];
-        let found = doubts(&ports, &list(&[1, 2, 3], &ids));
+        let found = check(&ports, &list(&[1, 2, 3], &ids)).doubts;
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].circuits, [CircuitId("F1".into()), CircuitId("F3".into())]);
         // Port 1 comes up again: F3 hung on the rig when F1 did not.
-        let apart = doubts(&ports, &list(&[1, 2, 1], &ids));
+        let apart = check(&ports, &list(&[1, 2, 1], &ids)).doubts;
         assert!(apart.iter().all(|doubt| doubt.circuits.len() < 2), "{apart:?}");
         // Without a whole list all circuits may be exchanged.
-        assert_eq!(doubts(&ports, &list(&[1], &ids)).len(), 1);
+        assert_eq!(check(&ports, &list(&[1], &ids)).doubts.len(), 1);
         assert_eq!(groups(&ports, &list(&[1], &ids)), [vec![0, 1, 2]]);
     }
 

@@ -98,8 +98,8 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
         .filter_map(|one| Some((one.circuit.id.clone(), one.flow.as_ref()?.flow_factor_m3_h()?)))
         .collect();
     let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
-    let doubts = hook_up::doubts(&hook_up::ports(&told), &visit.hook_ups);
-    let together = Together { mould, visit, tables, watches, paths, measured, doubts };
+    let hoses = hook_up::check(&hook_up::ports(&told), &visit.hook_ups);
+    let together = Together { mould, visit, tables, watches, paths, measured, hoses };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
         (finding(facts, tables), warnings)
@@ -109,7 +109,7 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     let (circuits, theirs): (Vec<CircuitFinding>, Vec<Vec<Warning>>) = judged.into_iter().unzip();
     warnings.extend(theirs.into_iter().flatten());
     let map = summary::leak_map(&circuits, &together.watches, &together.paths);
-    let findings = summary::findings(mould, visit, tables, circuits, together.doubts, warnings, map);
+    let findings = summary::findings(mould, visit, tables, circuits, together.hoses.doubts, warnings, map);
     Findings { rig_check, ..findings }
 }
 
@@ -135,7 +135,7 @@ impl HookUpCheck {
     /// Doubts that [`assess`] calls out.
     #[must_use]
     pub fn doubts(&self) -> Vec<HookUpDoubt> {
-        hook_up::doubts(&self.ports, &self.hook_ups)
+        hook_up::check(&self.ports, &self.hook_ups).doubts
     }
 }
 
@@ -210,7 +210,7 @@ struct Together<'a> {
     watches: Vec<cross::Watch>,
     paths: cross::Map,
     measured: Vec<(CircuitId, Uncertain)>,
-    doubts: Vec<HookUpDoubt>,
+    hoses: hook_up::Hoses,
 }
 
 impl Together<'_> {
@@ -278,7 +278,15 @@ impl Together<'_> {
         let sisters = flow::sisters(circuit, &self.measured);
         // Volume and flow end at a block and say nothing of the rest of the bore.
         let state = (passage.verdict != crate::finding::Passage::Blocked)
-            .then(|| bore::judge(&one, &self.visit.rig, &passage, sisters.as_ref()))
+            .then(|| {
+                bore::judge(
+                    &one,
+                    &self.visit.rig,
+                    &passage,
+                    sisters.as_ref(),
+                    self.hoses.elsewhere(&circuit.id),
+                )
+            })
             .flatten();
         warnings.extend(state.as_ref().and_then(|state| bore::warnings(&one, state)));
         if passage.verdict == crate::finding::Passage::Blocked {
@@ -291,7 +299,7 @@ impl Together<'_> {
             let curve = curve::flow_curve(seen, as_new.as_ref(), one.geometry.as_ref(), &self.visit.rig);
             evidence.extend(curve::evidence(seen, bore, &self.tables.limits, curve));
         }
-        let hose_doubt = self.doubts.iter().find(|doubt| doubt.circuits.contains(&circuit.id)).cloned();
+        let hose_doubt = self.hoses.doubts.iter().find(|doubt| doubt.circuits.contains(&circuit.id)).cloned();
         let facts = Facts {
             circuit,
             port: self.visit.hook_ups.iter().find(|on| on.circuit == circuit.id).map(|on| on.port),

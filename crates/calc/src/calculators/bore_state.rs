@@ -144,6 +144,7 @@ fn run(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
             sonic_dm3_s_bar: with("air_sonic_conductance_dm3_s_bar", "air_uncertainty_percent"),
         },
         prior: Prior::default(),
+        elsewhere: 0.0,
         bench: Some(Bench {
             flow: Some((instruments.flow_relative, instruments.drop_bar)),
             largest_flow_share: 1.0,

@@ -95,6 +95,8 @@ pub struct BoreInput {
     pub today: Seen,
     /// What is likely before any reading.
     pub prior: Prior,
+    /// Probability, known from elsewhere, that the readings of today are of another circuit.
+    pub elsewhere: f64,
     /// What the bench could read further; none: no further reading is weighed.
     pub bench: Option<Bench>,
 }

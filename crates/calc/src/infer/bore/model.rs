@@ -13,6 +13,8 @@ const KERNEL_STEPS: f64 = 0.7;
 /// Exponent of drop against flow of hoses and couplings, and its standard deviation: between the friction of a smooth
 /// hose and the square of a coupling (own proposal from simulated hoses).
 const HOSES_EXPONENT: (f64, f64) = (1.9, 0.05);
+/// Drop of a circuit with a short cut over that as new: a fifth more flow, on average (own choice).
+const OPEN_DROP: f64 = 0.7;
 /// Ordinary hoses where nothing is known of them, m3/h, and spread of ln (common practice, no source).
 const ORDINARY_HOSES: (f64, f64) = (0.8, 0.45);
 /// Spread of ln conductance where a design's own air cannot be computed.
@@ -29,13 +31,16 @@ struct Misfit {
 }
 
 impl Misfit {
-    const fn of(class: Class) -> Self {
-        match class {
+    const fn of(node: Node) -> Self {
+        match node.class {
             Class::AsNew => Self { level: 0.008, steepness: 0.003, volume: 0.004, air: 0.02 },
             Class::EvenDeposit => Self { level: 0.05, steepness: 0.01, volume: 0.02, air: 0.05 },
             Class::LocalPlug => Self { level: 0.02, steepness: 0.01, volume: 0.008, air: 0.05 },
             Class::Mixed => Self { level: 0.05, steepness: 0.01, volume: 0.02, air: 0.06 },
             Class::Rough => Self { level: 0.03, steepness: 0.01, volume: 0.006, air: 0.03 },
+            Class::Unknown if matches!(node.shape, Shape::Open) => {
+                Self { level: 0.3, steepness: 0.05, volume: 0.1, air: 0.3 }
+            }
             Class::Unknown => Self { level: 0.8, steepness: 0.12, volume: 0.25, air: 0.6 },
         }
     }
@@ -74,7 +79,7 @@ pub struct Model<'a> {
 
 impl<'a> Model<'a> {
     pub const fn new(profile: &'a Profile, node: Node, input: &'a BoreInput) -> Self {
-        Self { profile, node, misfit: Misfit::of(node.class), input }
+        Self { profile, node, misfit: Misfit::of(node), input }
     }
 
     /// All readings against what the hypothesis says at these unknowns.
@@ -172,6 +177,7 @@ impl<'a> Model<'a> {
         let mut terms = match self.node.shape {
             _ if then => vec![self.bare(&profile.clean, at, 1.0)],
             Shape::Clean => vec![self.bare(&profile.clean, at, 1.0)],
+            Shape::Open => vec![self.bare(&profile.clean, at, OPEN_DROP)],
             Shape::Rough { at: place } => vec![self.graded(&profile.rough, place, at, 1.0, false)],
             Shape::Layer { at: place, cover } => {
                 let mut terms = vec![self.graded(&profile.layers, place, at, cover, true)];
@@ -351,12 +357,8 @@ impl<'a> Model<'a> {
     /// Room that the layer has taken, ml.
     pub fn lost_ml(&self, unknowns: &Row) -> f64 {
         let bare = Node { shape: Shape::Clean, ..self.node };
-        let clean = Model {
-            profile: self.profile,
-            node: bare,
-            misfit: Misfit::of(self.node.class),
-            input: self.input,
-        };
+        let clean =
+            Model { profile: self.profile, node: bare, misfit: Misfit::of(self.node), input: self.input };
         (clean.volume_ml(false, unknowns).value - self.volume_ml(false, unknowns).value).max(0.0)
     }
 }

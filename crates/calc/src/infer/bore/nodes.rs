@@ -53,6 +53,8 @@ impl Default for Prior {
 pub enum Shape {
     /// Clean.
     Clean,
+    /// More ways than there should be: a blade or a plug left out.
+    Open,
     /// Layer of this place in the grid on a share of the path.
     Layer { at: usize, cover: f64 },
     /// Rough walls of this place in the grid.
@@ -93,6 +95,8 @@ const COVERS: [(f64, f64); 4] = [(1.0, 0.7), (0.8, 0.1), (0.6, 0.1), (0.4, 0.1)]
 const COVERS_MIXED: [(f64, f64); 2] = [(1.0, 0.72), (0.6, 0.28)];
 /// Layer's share of the extra loss in the mixed class.
 const SHARES: (f64, f64) = (0.12, 0.88);
+/// Of circuits in no known state: too open and otherwise as new (own choice).
+const OPEN: f64 = 0.6;
 /// Lightest plug in bar at the reference flow, and the factor from one to the next.
 const LIGHTEST_BAR: f64 = 0.05;
 const HEAVIER: f64 = 1.35;
@@ -111,7 +115,8 @@ pub fn nodes(profile: &Profile, prior: &Prior) -> Vec<Node> {
     let single = |class, shape| Node { class, shape, plug_bar: None, prior: 1.0 };
     let mut all = vec![
         Node { prior: weight(Class::AsNew) * (1.0 - split), ..single(Class::AsNew, Shape::Clean) },
-        Node { prior: weight(Class::Unknown), ..single(Class::Unknown, Shape::Clean) },
+        Node { prior: weight(Class::Unknown) * OPEN, ..single(Class::Unknown, Shape::Open) },
+        Node { prior: weight(Class::Unknown) * (1.0 - OPEN), ..single(Class::Unknown, Shape::Clean) },
     ];
     let mut add = |mut group: Vec<Node>, weight: f64| {
         let sum: f64 = group.iter().map(|node| node.prior).sum();

@@ -16,9 +16,12 @@ const PLUG_COEFFICIENT: (f64, f64) = (0.7, 0.09);
 const UNEVEN_LN: f64 = 0.05;
 /// Share of circuits whose readings say nothing of them: of another circuit, taken wrongly, of a circuit that is not as
 /// drawn (own proposal). Without it a slip would make the answer as sure as a good reading.
-const SLIPS: f64 = 0.04;
+const SLIPS: f64 = 0.03;
 /// Fits of such readings crowd at zero: density `SLIP_FIT x fit^(SLIP_FIT - 1)`; those of good ones are spread evenly.
-const SLIP_FIT: f64 = 0.3;
+const SLIP_FIT: f64 = 0.15;
+/// Of such circuits: none of the states. All others are what they would be before any reading (simulated visits of both
+/// kinds of physics: of circuits whose readings fit nothing 2 to 5 % are in no state that is known).
+const SLIP_NONE: f64 = 0.05;
 /// ln of a share of nothing: keeps logarithms finite.
 const LEAST: f64 = 1e-6;
 
@@ -31,11 +34,11 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
     }
     let prior_sum: f64 = input.prior.classes.iter().sum();
     let fit = fit(judged);
-    let slipped = slipped(fit);
+    let slipped = 1.0 - (1.0 - slipped(fit)) * (1.0 - input.elsewhere.clamp(0.0, 1.0));
     for (place, (probability, prior)) in classes.iter_mut().zip(input.prior.classes).enumerate() {
-        // Half of it is 'none of these', half is as likely as before any reading.
-        let none = if place == Class::Unknown.place() { 0.5 } else { 0.0 };
-        *probability = (1.0 - slipped) * *probability + slipped * (0.5 * prior / prior_sum + none);
+        let none = if place == Class::Unknown.place() { SLIP_NONE } else { 0.0 };
+        let before = (1.0 - SLIP_NONE) * prior / prior_sum + none;
+        *probability = (1.0 - slipped) * *probability + slipped * before;
     }
     let [as_new, even_deposit, local_plug, mixed, rough, unknown] = classes;
     let plugged_branch = judged
@@ -126,11 +129,12 @@ fn layer_share(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
     Some(Estimate { value: quantile(0.5)?, low: quantile(0.025)?, high: quantile(0.975)?, coverage: 0.95 })
 }
 
-/// Chi-squared of the best-fitting hypothesis that is one: 'none of these' fits by being wide.
+/// Chi-squared of the best-fitting hypothesis that is one: 'none of these' fits by being wide, unless it is that the
+/// circuit is too open.
 fn fit(judged: &[Judged<'_>]) -> f64 {
     judged
         .iter()
-        .filter(|one| one.node.class != Class::Unknown)
+        .filter(|one| one.node.class != Class::Unknown || one.node.shape == Shape::Open)
         .map(|one| {
             let readings = f64::from(u32::try_from(one.readings).unwrap_or(u32::MAX));
             stats::chi_squared_above(one.misses, readings)

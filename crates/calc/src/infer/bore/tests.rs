@@ -61,6 +61,7 @@ fn input(truth: &[Piece], volume_ml: Option<f64>) -> BoreInput {
             ..Seen::default()
         },
         prior: Prior::default(),
+        elsewhere: 0.0,
         bench: Some(Bench {
             flow: Some((0.01, 0.01)),
             largest_flow_share: 1.2,
