@@ -21,7 +21,7 @@ pub(crate) const DECIDED: f64 = 0.8;
 /// Expected information below this is no reason to read again, bits.
 const WORTH_BITS: f64 = 0.05;
 /// Bores of an ordinary circuit, where nothing is known of it, mm (common practice, no source).
-const ORDINARY_BORES_MM: [f64; 3] = [7.0, 10.0, 13.0];
+const ORDINARY_BORES_MM: [f64; 3] = [5.0, 7.5, 11.0];
 /// Length of an ordinary circuit, mm.
 const ORDINARY_LENGTH_MM: f64 = 1200.0;
 /// What such a circuit's flow factor, volume and conductance may be off, in ln.

@@ -101,12 +101,13 @@ fn a_plug_keeps_the_volume() {
 }
 
 #[test]
-fn full_flow_is_as_new_and_too_much_is_none_of_these() {
+fn full_flow_is_as_new_and_far_too_much_fits_nothing() {
     let state = bore_state(&input(&circuit(), Some(filled_volume(&circuit()).ml()))).unwrap();
     assert!(state.as_new > 0.9, "{state:?}");
     let wide = vec![bore(12.0, 300.0)];
     let state = bore_state(&input(&wide, None)).unwrap();
-    assert!(state.unknown > 0.45 && !state.fits(), "{state:?}");
+    // A circuit that is too open, a wrong drawing, a wrong hose: the odds are those of before.
+    assert!(!state.fits() && (state.as_new - 0.95 * 0.57 / 0.99).abs() < 0.02, "{state:?}");
 }
 
 #[test]
