@@ -18,7 +18,7 @@ const PLUG_COEFFICIENT: (f64, f64) = (0.7, 0.09);
 const UNEVEN_LN: (f64, f64) = (0.08, 0.15);
 /// Share of circuits whose readings say nothing of them: of another circuit, taken wrongly, of a circuit that is not as
 /// drawn (own proposal). Without it a slip would make the answer as sure as a good reading.
-const SLIPS: f64 = 0.04;
+const SLIPS: f64 = 0.05;
 /// Fits of such readings crowd at zero: density `SLIP_FIT x fit^(SLIP_FIT - 1)`; those of good ones are spread evenly.
 const SLIP_FIT: f64 = 0.3;
 /// Of such circuits: none of the states. All others are what they would be before any reading (simulated visits of both
