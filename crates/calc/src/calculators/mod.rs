@@ -4,6 +4,7 @@
 
 mod air_passage;
 mod air_tightness;
+mod bore_history;
 mod bore_state;
 mod cross_leak;
 mod decay_input;
@@ -124,6 +125,7 @@ pub fn all() -> Vec<&'static Calculator> {
         cross_leak::ALL,
         air_passage::ALL,
         bore_state::ALL,
+        bore_history::ALL,
         hook_up::ALL,
         statistics::ALL,
         weighing::ALL,

@@ -2,6 +2,7 @@
 
 pub mod assignment;
 pub mod bore;
+pub mod history;
 pub mod hook_up;
 pub mod information;
 pub mod mixture;

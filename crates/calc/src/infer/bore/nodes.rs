@@ -35,8 +35,10 @@ impl Class {
 pub struct Prior {
     /// Weights of as new, even deposit, local plug, mixed, rough, none of these; need not add up to 1.
     pub classes: [f64; CLASSES],
-    /// Probability that a split has a plugged branch.
+    /// Probability that a split has a plugged branch, in circuits that are as new or layered beside it.
     pub plugged_branch: f64,
+    /// Where there is a split and the weights of local plug and mixed hold plugged branches already: their shares of both.
+    pub branch_shares: Option<[f64; 2]>,
     /// Expected thickness of a layer from earlier visits: ln of mm, and its standard deviation.
     pub layer_ln_mm: Option<(f64, f64)>,
 }
@@ -44,7 +46,27 @@ pub struct Prior {
 impl Default for Prior {
     /// Nine of twenty circuits that come to a bench are not as new (own proposal; no public figures exist).
     fn default() -> Self {
-        Self { classes: [0.57, 0.205, 0.09, 0.04, 0.065, 0.02], plugged_branch: 0.08, layer_ln_mm: None }
+        Self { classes: [0.57, 0.205, 0.09, 0.04, 0.065, 0.02], plugged_branch: 0.08, branch_shares: None, layer_ln_mm: None }
+    }
+}
+
+impl Prior {
+    /// Weights of the classes without plugged branches, then of a plugged branch alone and of one under a layer.
+    fn weights(&self, split: bool) -> ([f64; CLASSES], f64, f64) {
+        let total: f64 = self.classes.iter().sum();
+        let [as_new, even, plug, mixed, rough, unknown] = self.classes.map(|weight| weight / total);
+        match self.branch_shares {
+            _ if !split => ([as_new, even, plug, mixed, rough, unknown], 0.0, 0.0),
+            Some([of_plug, of_mixed]) => {
+                let bare = [as_new, even, plug * (1.0 - of_plug), mixed * (1.0 - of_mixed), rough, unknown];
+                (bare, plug * of_plug, mixed * of_mixed)
+            }
+            None => {
+                let branch = self.plugged_branch;
+                let bare = [as_new * (1.0 - branch), even * (1.0 - branch), plug, mixed, rough, unknown];
+                (bare, as_new * branch, even * branch)
+            }
+        }
     }
 }
 
@@ -109,12 +131,11 @@ pub fn plug_step() -> f64 {
 
 /// All hypotheses of one design; priors add up to 1.
 pub fn nodes(profile: &Profile, prior: &Prior) -> Vec<Node> {
-    let total: f64 = prior.classes.iter().sum();
-    let weight = |class: Class| prior.classes.get(class.place()).copied().unwrap_or(0.0) / total;
-    let split = if profile.branches.is_empty() { 0.0 } else { prior.plugged_branch };
+    let (classes, branch, branch_under) = prior.weights(!profile.branches.is_empty());
+    let weight = |class: Class| classes.get(class.place()).copied().unwrap_or(0.0);
     let single = |class, shape| Node { class, shape, plug_bar: None, prior: 1.0 };
     let mut all = vec![
-        Node { prior: weight(Class::AsNew) * (1.0 - split), ..single(Class::AsNew, Shape::Clean) },
+        Node { prior: weight(Class::AsNew), ..single(Class::AsNew, Shape::Clean) },
         Node { prior: weight(Class::Unknown) * OPEN, ..single(Class::Unknown, Shape::Open) },
         Node { prior: weight(Class::Unknown) * (1.0 - OPEN), ..single(Class::Unknown, Shape::Clean) },
     ];
@@ -126,12 +147,12 @@ pub fn nodes(profile: &Profile, prior: &Prior) -> Vec<Node> {
             all.append(&mut group);
         }
     };
-    add(even(profile, prior), weight(Class::EvenDeposit) * (1.0 - split));
+    add(even(profile, prior), weight(Class::EvenDeposit));
     add(plugs(), weight(Class::LocalPlug));
     add(mixed(profile, prior), weight(Class::Mixed));
     add(rough(profile), weight(Class::Rough));
-    add(branches(profile), weight(Class::AsNew) * split);
-    add(branches_under_layers(profile), weight(Class::EvenDeposit) * split);
+    add(branches(profile), branch);
+    add(branches_under_layers(profile), branch_under);
     all
 }
 
