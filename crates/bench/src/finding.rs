@@ -112,6 +112,25 @@ pub enum BoreState {
     Unknown,
 }
 
+impl BoreState {
+    /// All of them, in the order in which the science lists them.
+    pub const ALL: [Self; 6] =
+        [Self::AsNew, Self::EvenDeposit, Self::LocalPlug, Self::Mixed, Self::Rough, Self::Unknown];
+
+    /// In words for people.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::AsNew => "as new",
+            Self::EvenDeposit => "even deposit",
+            Self::LocalPlug => "local plug",
+            Self::Mixed => "deposit and plug",
+            Self::Rough => "rough",
+            Self::Unknown => "not known",
+        }
+    }
+}
+
 /// A rule's answer for one step.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Gate {
@@ -191,6 +210,10 @@ pub struct CircuitFinding {
     pub compared_with: Option<String>,
     /// Probability of each state; they add up to 1.
     pub state: BTreeMap<BoreState, f64>,
+    /// The same before any reading of today, from any circuit's odds and this one's past; none without a state.
+    pub state_before: Option<BTreeMap<BoreState, f64>>,
+    /// What today's readings alone would say; none without a past.
+    pub state_without_past: Option<BTreeMap<BoreState, f64>>,
     /// Whether some picture of the bore fits all readings; none without a state.
     pub state_fits: Option<bool>,
     /// Share of the layer in the extra pressure loss, where something is wrong inside.

@@ -1,8 +1,15 @@
 //! A mould and its cooling circuits, as far as they are known.
 
+use std::collections::BTreeMap;
+
 use calc::estimate::Uncertain;
+use calc::hydraulics::flow_factor::{FlowPoint, PointUncertainty};
 use calc::hydraulics::piece::Piece;
 use calc::quantity::Length;
+
+use crate::finding::BoreState;
+
+pub use calc::infer::history::Done;
 
 /// Id of a mould, as stamped or tagged.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -95,6 +102,34 @@ pub struct Circuit {
     pub rough_bore: Option<Length>,
     /// Length of the path, where no pieces are known.
     pub rough_length: Option<Length>,
+    /// What earlier visits found, and what was done after them.
+    pub earlier: Vec<Earlier>,
+}
+
+/// One day of a circuit's past.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Earlier {
+    /// The day.
+    pub date: jiff::civil::Date,
+    /// Name of the visit, if it has one.
+    pub visit: Option<String>,
+    /// What was found of its bore; none: only something was done.
+    pub found: Option<EarlierFound>,
+    /// What was done afterwards, in order; empty: nothing on record.
+    pub done: Vec<Done>,
+    /// In the technician's words.
+    pub remark: Option<String>,
+}
+
+/// What an earlier visit found of a bore.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EarlierFound {
+    /// Probabilities of states; those left out share what is left to 1.
+    pub state: BTreeMap<BoreState, f64>,
+    /// The same before the readings of that visit; empty: those of any circuit.
+    pub before: BTreeMap<BoreState, f64>,
+    /// Thickness of the layer in mm, if there was one.
+    pub thickness_mm: Option<Uncertain>,
 }
 
 /// The best trusted readings of a circuit.
@@ -110,6 +145,17 @@ pub struct Baseline {
     pub date: Option<String>,
     /// Whether it was taken with the other circuits closed or open.
     pub others: Others,
+    /// Flow points that the flow factor came from, if they were kept.
+    pub sweep: Option<BaselineSweep>,
+}
+
+/// Flow points of a baseline, hoses removed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BaselineSweep {
+    /// Points.
+    pub points: Vec<FlowPoint>,
+    /// Standard uncertainties of the instruments of that day.
+    pub uncertainty: PointUncertainty,
 }
 
 /// Whether the other circuits took water at the same time.

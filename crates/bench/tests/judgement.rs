@@ -62,11 +62,13 @@ fn circuit(name: &str) -> Circuit {
             sonic_conductance_dm3_s_bar: Some(Uncertain::relative(5.0, 0.03)),
             date: Some("2026-01-15".into()),
             others: Others::Closed,
+            sweep: None,
         }),
         pieces: vec![],
         known: Known::Unknown,
         rough_bore: None,
         rough_length: None,
+        earlier: vec![],
     }
 }
 

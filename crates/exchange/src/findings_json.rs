@@ -3,6 +3,8 @@
 //! Numbers carry at most six significant digits: more would be noise, and the last bits of a fit could differ
 //! between machines. The drawings behind the evidence are not part of the document.
 
+use std::collections::BTreeMap;
+
 use bench::finding::{
     BoreState, CircuitFinding, Evidence, Findings, Fitness, Gate, HookUpDoubt, LimitUsed, MovedAlike,
     NextReading, NextStep, Passage, RigFinding, RigInstrument, RigVerdict, Tightness, Warning,
@@ -143,7 +145,9 @@ fn circuit(found: &CircuitFinding) -> Json {
         "flow_factor_m3_h": estimate(found.flow_factor_m3_h),
         "against_baseline_percent": estimate(found.against_baseline_percent),
         "compared_with": found.compared_with,
-        "state": states(found),
+        "state": states(&found.state),
+        "state_before": found.state_before.as_ref().map(states),
+        "state_without_past": found.state_without_past.as_ref().map(states),
         "state_fits": found.state_fits,
         "layer_share": estimate(found.layer_share),
         "deposit_thickness_mm": estimate(found.deposit_thickness_mm),
@@ -177,17 +181,10 @@ fn further_reading(reading: &NextReading) -> Json {
 }
 
 /// All states, those without a probability as 0.
-fn states(found: &CircuitFinding) -> Map<String, Json> {
-    const ALL: [BoreState; 6] = [
-        BoreState::AsNew,
-        BoreState::EvenDeposit,
-        BoreState::LocalPlug,
-        BoreState::Mixed,
-        BoreState::Rough,
-        BoreState::Unknown,
-    ];
-    let probability = |state| found.state.get(&state).copied().unwrap_or(0.0);
-    ALL.into_iter().map(|state| (bore_state(state).to_owned(), six_digits(probability(state)))).collect()
+fn states(stated: &BTreeMap<BoreState, f64>) -> Map<String, Json> {
+    let probability = |state| stated.get(&state).copied().unwrap_or(0.0);
+    let all = BoreState::ALL.into_iter();
+    all.map(|state| (bore_state(state).to_owned(), six_digits(probability(state)))).collect()
 }
 
 fn gate(gate: &Gate) -> Json {

@@ -5,6 +5,7 @@
 //! never panic, whatever the bytes.
 
 pub mod csv;
+pub mod earlier;
 pub mod fault;
 pub mod findings_json;
 pub mod intake;

@@ -2,16 +2,20 @@
 
 use std::collections::BTreeMap;
 
-use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould, MouldId, Process};
+use bench::finding::BoreState;
+use bench::mould::{
+    Baseline, BaselineSweep, Circuit, CircuitId, Done, Earlier, EarlierFound, Known, Mould, MouldId, Process,
+};
 use bench::visit::{
     AirPassage, BucketBy, BucketRun, Charged, CrossWatch, Decay, End, Entry, Filling, Flow, FlowReading,
     HookUp, LeakDown, Others, Rig, RigOn, RigRun, Treatment, TreatmentKind, Visit, VolumeMethod,
     VolumeReading, What,
 };
 use calc::estimate::Uncertain;
+use calc::hydraulics::flow_factor::{FlowPoint, PointUncertainty};
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
 use calc::quantity::{
-    AbsolutePressure, Duration, FlowFactor, GaugePressure, Length, SonicConductance, Temperature, Volume,
+    AbsolutePressure, Duration, FlowFactor, GaugePressure, Length, PressureDrop, SonicConductance, Temperature, Volume,
     VolumeFlow,
 };
 use calc::trace::Trace;
@@ -91,15 +95,61 @@ fn piece() -> impl Strategy<Value = Piece> {
 }
 
 fn baseline() -> impl Strategy<Value = Baseline> {
-    (uncertain(), of(uncertain()), of(uncertain()), of(day()), any::<bool>()).prop_map(
-        |(flow_factor_m3_h, filled_volume_ml, sonic_conductance_dm3_s_bar, date, open)| Baseline {
+    (uncertain(), of(uncertain()), of(uncertain()), of(day()), any::<bool>(), of(sweep())).prop_map(
+        |(flow_factor_m3_h, filled_volume_ml, sonic_conductance_dm3_s_bar, date, open, sweep)| Baseline {
             flow_factor_m3_h,
             filled_volume_ml,
             sonic_conductance_dm3_s_bar,
             date,
             others: if open { Others::Open } else { Others::Closed },
+            sweep,
         },
     )
+}
+
+fn sweep() -> impl Strategy<Value = BaselineSweep> {
+    let point = (decimal(1, 50_000, 100.0), decimal(1, 9_000, 1000.0), decimal(1, 900, 10.0)).prop_map(
+        |(flow, drop, water)| FlowPoint {
+            flow: VolumeFlow::from_l_min(flow),
+            drop: PressureDrop::from_bar(drop),
+            temperature: Temperature::from_deg_c(water),
+        },
+    );
+    let uncertainty = (decimal(1, 100, 10.0), decimal(1, 100, 1000.0), decimal(1, 30, 10.0));
+    (prop::collection::vec(point, 1..5), uncertainty).prop_map(|(points, (percent, drop_bar, temperature_k))| {
+        let uncertainty = PointUncertainty { flow_relative: percent / 100.0, drop_bar, temperature_k };
+        BaselineSweep { points, uncertainty }
+    })
+}
+
+/// Probabilities of some states or of all; their sum is at most 1, or 1.
+fn named_states(least: usize) -> impl Strategy<Value = BTreeMap<BoreState, f64>> {
+    let some = prop::sample::subsequence(BoreState::ALL.to_vec(), least..6)
+        .prop_map(|states| states.into_iter().map(|state| (state, 0.16)).collect());
+    let all = (0..6_usize).prop_map(|sure| {
+        let share = |at| if at == sure { 0.875 } else { 0.025 };
+        BoreState::ALL.into_iter().enumerate().map(|(at, state)| (state, share(at))).collect()
+    });
+    prop_oneof![some, all]
+}
+
+fn earlier() -> impl Strategy<Value = Vec<Earlier>> {
+    let thickness = (decimal(1, 300, 100.0), decimal(1, 100, 100.0))
+        .prop_map(|(value, standard)| Uncertain::new(value, standard));
+    let found = (named_states(1), named_states(0), of(thickness))
+        .prop_map(|(state, before, thickness_mm)| EarlierFound { state, before, thickness_mm });
+    let done = prop::collection::vec(prop::sample::select(Done::ALL.to_vec()), 0..3);
+    let one = (of(words()), of(found), done, of(words()));
+    prop::collection::vec(one, 0..4).prop_map(|days| {
+        let dated = |(at, (visit, found, mut done, remark)): (usize, (_, Option<_>, Vec<Done>, _))| {
+            if found.is_none() && done.is_empty() {
+                done.push(Done::Treated);
+            }
+            let date = format!("20{:02}-03-04", at + 10).parse().unwrap();
+            Earlier { date, visit, found, done, remark }
+        };
+        days.into_iter().enumerate().map(dated).collect()
+    })
 }
 
 const IDS: [&str; 3] = ["F1", "F 2", "ü\"3"];
@@ -115,11 +165,11 @@ fn circuit(id: &'static str) -> impl Strategy<Value = Circuit> {
         // Neighbours that are equal are written as one with a count.
         pieces.into_iter().flat_map(|piece| [piece.clone(), piece]).collect::<Vec<_>>()
     });
-    let second = (of(baseline()), pieces, known, of(mm()), of(mm()));
+    let second = (of(baseline()), pieces, known, of(mm()), of(mm()), earlier());
     (first, second).prop_map(
         move |(
             (half, serves, metals, seals, sisters, neighbours),
-            (baseline, pieces, known, bore, length),
+            (baseline, pieces, known, bore, length, earlier),
         )| {
             let id = CircuitId(id.to_owned());
             Circuit {
@@ -135,6 +185,7 @@ fn circuit(id: &'static str) -> impl Strategy<Value = Circuit> {
                 known,
                 rough_bore: bore,
                 rough_length: length,
+                earlier,
             }
         },
     )
@@ -393,11 +444,23 @@ fn files_look_as_people_write_them() {
             sonic_conductance_dm3_s_bar: None,
             date: Some("2025-11-03".to_owned()),
             others: Others::Closed,
+            sweep: None,
         }),
         pieces: vec![piece(420.0), piece(60.7), piece(60.7)],
         known: Known::Drawing,
         rough_bore: None,
         rough_length: None,
+        earlier: vec![Earlier {
+            date: "2026-03-04".parse().unwrap(),
+            visit: Some("M-214-2026-03-04".to_owned()),
+            found: Some(EarlierFound {
+                state: BTreeMap::from([(BoreState::EvenDeposit, 0.8), (BoreState::AsNew, 0.1)]),
+                before: BTreeMap::new(),
+                thickness_mm: Some(Uncertain::new(0.5, 0.1)),
+            }),
+            done: vec![Done::Descaled],
+            remark: None,
+        }],
     };
     let mould = Mould {
         id: MouldId("M-214".to_owned()),
@@ -425,6 +488,9 @@ pieces = [
     { kind = "bore", diameter_mm = 10.3, length_mm = 60.7, roughness_um = 10, count = 2 },
 ]
 known = "drawing"
+earlier = [
+    { date = "2026-03-04", visit = "M-214-2026-03-04", state = { as-new = 0.1, even-deposit = 0.8 }, deposit_thickness_mm = 0.5, deposit_thickness_uncertainty_mm = 0.1, done = ["descaled"] },
+]
 "#;
     assert_eq!(mould_text(&mould), expected);
 }

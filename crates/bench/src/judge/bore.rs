@@ -43,6 +43,7 @@ pub(crate) fn judge(
     passage: &PassageFact,
     sisters: Option<&AsNew>,
     elsewhere: f64,
+    prior: Prior,
 ) -> Option<BoreState> {
     let designs = designs(one.geometry.as_ref());
     let today = today(one, rig, passage);
@@ -51,7 +52,7 @@ pub(crate) fn judge(
         designs,
         then: then(one, sisters),
         today,
-        prior: Prior::default(),
+        prior,
         elsewhere: (elsewhere - ORDINARY_SLIP).max(0.0),
         bench: Some(bench),
     };
@@ -85,10 +86,19 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
 /// The circuit as it should be: its baseline, or else its sisters of today.
 fn then(one: &Alone<'_>, sisters: Option<&AsNew>) -> Seen {
     let baseline = one.circuit.baseline.as_ref();
-    let flow = baseline.filter(|_| one.comparable).map(|base| base.flow_factor_m3_h);
+    let comparable = baseline.filter(|_| one.comparable);
+    let sweep = comparable.and_then(|base| base.sweep.as_ref()).map(|kept| Sweep {
+        points: kept.points.clone(),
+        uncertainty: kept.uncertainty,
+        hoses: Hoses::None,
+    });
+    let flow = comparable.map(|base| base.flow_factor_m3_h);
     Seen {
-        sweep: None,
-        flow_factor_m3_h: flow.or_else(|| sisters.map(|new| Uncertain::relative(new.value, new.standard_ln))),
+        // The baseline's flow factor came from its points: it must not count twice.
+        flow_factor_m3_h: flow
+            .or_else(|| sisters.map(|new| Uncertain::relative(new.value, new.standard_ln)))
+            .filter(|_| sweep.is_none()),
+        sweep,
         volume_ml: baseline.and_then(|base| base.filled_volume_ml),
         sonic_dm3_s_bar: baseline.and_then(|base| base.sonic_conductance_dm3_s_bar),
     }

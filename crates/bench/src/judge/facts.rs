@@ -2,6 +2,7 @@
 
 use calc::estimate::{Estimate, Uncertain, Z95, root_sum_square};
 use calc::infer::bore::BoreState;
+use calc::infer::history::States;
 use calc::numeric::math;
 
 use super::expect::AsNew;
@@ -174,6 +175,10 @@ pub(crate) struct Facts<'a> {
     pub(crate) volume: VolumeFact,
     /// Nothing if no reading speaks of the bore.
     pub(crate) state: Option<BoreState>,
+    /// Probabilities of the states before any reading of today.
+    pub(crate) state_before: Option<States>,
+    /// What today's readings alone would say; nothing without a past.
+    pub(crate) state_without_past: Option<BoreState>,
     pub(crate) next_reading: Option<NextReading>,
     pub(crate) further_readings: Vec<NextReading>,
     pub(crate) bore_mm: Option<f64>,

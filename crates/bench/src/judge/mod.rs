@@ -16,6 +16,7 @@ mod hook_up;
 mod leak_kind;
 mod next_step;
 mod passage;
+mod past;
 mod rig;
 mod side_by_side;
 mod summary;
@@ -277,18 +278,18 @@ impl Together<'_> {
         warnings.extend(said);
         let sisters = flow::sisters(circuit, &self.measured);
         // Volume and flow end at a block and say nothing of the rest of the bore.
-        let state = (passage.verdict != crate::finding::Passage::Blocked)
+        let inside = (passage.verdict != crate::finding::Passage::Blocked)
             .then(|| {
-                bore::judge(
-                    &one,
-                    &self.visit.rig,
-                    &passage,
-                    sisters.as_ref(),
-                    self.hoses.elsewhere(&circuit.id),
-                )
+                let elsewhere = self.hoses.elsewhere(&circuit.id);
+                past::judge(&one, self.visit, &passage, sisters.as_ref(), elsewhere)
             })
             .flatten();
+        let (state, told) = inside.map(|inside| (inside.state, inside.told)).unzip();
+        warnings.extend(past::later(circuit, self.visit));
         warnings.extend(state.as_ref().and_then(|state| bore::warnings(&one, state)));
+        let told = told.unwrap_or_default();
+        evidence.extend(told.evidence);
+        warnings.extend(told.warnings);
         if passage.verdict == crate::finding::Passage::Blocked {
             evidence.extend(block::evidence(&one.timeline, &self.visit.rig, one.geometry.as_ref()));
         }
@@ -310,6 +311,8 @@ impl Together<'_> {
                 .map(|worth| bore::in_words(worth, &self.visit.rig))
                 .collect(),
             state,
+            state_before: told.before,
+            state_without_past: told.without,
             tightness,
             passage,
             flow,
@@ -364,6 +367,8 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
         against_baseline_percent: facts.flow.ratio.as_ref().map(facts::Ratio::percent),
         compared_with: facts.flow.ratio.map(|ratio| ratio.compared_with),
         state: probabilities(inside),
+        state_before: facts.state_before.map(|states| BoreState::ALL.into_iter().zip(states).collect()),
+        state_without_past: facts.state_without_past.as_ref().map(|state| probabilities(Some(state))),
         state_fits: inside.map(Inside::fits),
         layer_share: inside.and_then(|state| state.layer_share).filter(|_| wrong),
         deposit_thickness_mm: inside.and_then(|state| state.thickness_mm).filter(|_| layered),
@@ -386,12 +391,5 @@ fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
 
 fn probabilities(inside: Option<&Inside>) -> BTreeMap<BoreState, f64> {
     let Some(state) = inside else { return BTreeMap::from([(BoreState::Unknown, 1.0)]) };
-    BTreeMap::from([
-        (BoreState::AsNew, state.as_new),
-        (BoreState::EvenDeposit, state.even_deposit),
-        (BoreState::LocalPlug, state.local_plug),
-        (BoreState::Mixed, state.mixed),
-        (BoreState::Rough, state.rough),
-        (BoreState::Unknown, state.unknown),
-    ])
+    BoreState::ALL.into_iter().zip(state.probabilities()).collect()
 }

@@ -20,6 +20,15 @@ impl<'a> Timeline<'a> {
         self.last_treatment(TreatmentKind::changes_circuit)
     }
 
+    /// Everything that changed the circuit in this visit, in order.
+    pub(crate) fn changes(&self) -> Vec<TreatmentKind> {
+        let kinds = self.entries.iter().filter_map(|entry| match &entry.what {
+            What::Treatment(Treatment { kind, .. }) => Some(*kind),
+            _ => None,
+        });
+        kinds.filter(|kind| kind.changes_circuit()).collect()
+    }
+
     /// Whether the circuit was repaired in this visit.
     pub(crate) fn repaired(&self) -> bool {
         self.last_treatment(|kind| kind == TreatmentKind::Repair).is_some()

@@ -8,6 +8,7 @@ pub mod visit;
 pub mod visit_meaning;
 
 mod dates;
+pub(crate) mod earlier;
 mod mould_out;
 mod visit_out;
 

@@ -9,7 +9,7 @@ use calc::form::{self, Fault, Field, Input, Kind, Preset, Value};
 use calc::hydraulics::piece_form::{self, PIECE};
 use calc::quantity::Length;
 
-use super::{Found, dates, number, text, texts};
+use super::{Found, dates, earlier, number, text, texts};
 
 /// Value of `format`.
 pub const FORMAT: &str = "borewise-mould/1";
@@ -71,6 +71,26 @@ pub static CIRCUIT: &[Field] = &[
         Kind::PERCENT,
         "its standard uncertainty; 5 if left out",
     ),
+    Field::optional(
+        "baseline_points",
+        Kind::List { of: &Kind::Record(earlier::POINT), least: 1 },
+        "flow points that the baseline's flow factor came from, hoses removed",
+    ),
+    Field::optional(
+        "baseline_points_flow_uncertainty_percent",
+        Kind::PERCENT,
+        "standard uncertainty of that flow meter; 2 if left out",
+    ),
+    Field::optional(
+        "baseline_points_pressure_uncertainty_bar",
+        Kind::Number { low: 0.0, high: 100.0 },
+        "standard uncertainty of that difference of gauges; 0.05 if left out",
+    ),
+    Field::optional(
+        "baseline_points_temperature_uncertainty_k",
+        Kind::Number { low: 0.0, high: 50.0 },
+        "standard uncertainty of that thermometer; 1 if left out",
+    ),
     Field::optional("pieces", Kind::List { of: &PIECE, least: 0 }, "pieces in flow order, as new"),
     Field::preset(
         "known",
@@ -87,6 +107,11 @@ pub static CIRCUIT: &[Field] = &[
         "rough_length_mm",
         Kind::Number { low: 0.1, high: 100_000.0 },
         "length of the path, where no pieces are known",
+    ),
+    Field::optional(
+        "earlier",
+        Kind::List { of: &Kind::Record(earlier::EARLIER), least: 0 },
+        "what earlier visits found, and what was done after them",
     ),
 ];
 
@@ -110,6 +135,7 @@ pub fn meaning(file: &Value, found: &mut Found) {
         }
         baseline_meaning(circuit, &path, found);
         pieces_meaning(circuit, &path, found);
+        earlier::meaning(circuit, &path, found);
     }
 }
 
@@ -137,6 +163,10 @@ fn baseline_meaning(circuit: &Value, path: &str, found: &mut Found) {
         ("baseline_others", "baseline_flow_factor_m3_h"),
         ("baseline_filled_volume_ml", "baseline_flow_factor_m3_h"),
         ("baseline_sonic_conductance_dm3_s_bar", "baseline_flow_factor_m3_h"),
+        ("baseline_points", "baseline_flow_factor_m3_h"),
+        ("baseline_points_flow_uncertainty_percent", "baseline_points"),
+        ("baseline_points_pressure_uncertainty_bar", "baseline_points"),
+        ("baseline_points_temperature_uncertainty_k", "baseline_points"),
         ("baseline_filled_volume_uncertainty_percent", "baseline_filled_volume_ml"),
         ("baseline_sonic_conductance_uncertainty_percent", "baseline_sonic_conductance_dm3_s_bar"),
     ];
@@ -229,6 +259,7 @@ fn circuit(input: Input<'_>) -> Result<Circuit, Vec<Fault>> {
         known,
         rough_bore: input.optional_number("rough_bore_mm").map(Length::from_mm),
         rough_length: input.optional_number("rough_length_mm").map(Length::from_mm),
+        earlier: earlier::earlier(input),
     })
 }
 
@@ -256,5 +287,6 @@ fn baseline(input: Input<'_>) -> Option<Baseline> {
         ),
         date: text(record, "baseline_date").map(str::to_owned),
         others: if text(record, "baseline_others") == Some("open") { Others::Open } else { Others::Closed },
+        sweep: earlier::sweep::read(input),
     })
 }

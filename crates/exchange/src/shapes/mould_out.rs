@@ -7,6 +7,7 @@ use calc::form::Value;
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
 use calc::quantity::Length;
 
+use super::earlier::{earlier_value, sweep};
 use super::{exactly, mould::FORMAT, shortest, sparse};
 use crate::toml_text::{Section, Sheet};
 
@@ -52,6 +53,7 @@ fn circuit_value(circuit: &Circuit) -> Value {
         ("known", known.into()),
         ("rough_bore_mm", circuit.rough_bore.map(mm).into()),
         ("rough_length_mm", circuit.rough_length.map(mm).into()),
+        ("earlier", earlier_value(&circuit.earlier)),
     ]);
     Value::record(fields.into_iter().filter(|(_, value)| !matches!(value, Value::Null)))
 }
@@ -70,7 +72,7 @@ fn baseline_fields(baseline: &Baseline) -> Vec<(&'static str, Value)> {
     };
     let (flow_factor, volume) = (Some(baseline.flow_factor_m3_h), baseline.filled_volume_ml);
     let sonic = baseline.sonic_conductance_dm3_s_bar;
-    vec![
+    let mut fields = vec![
         ("baseline_flow_factor_m3_h", value(flow_factor)),
         ("baseline_uncertainty_percent", percent(flow_factor)),
         ("baseline_date", baseline.date.clone().into()),
@@ -79,7 +81,9 @@ fn baseline_fields(baseline: &Baseline) -> Vec<(&'static str, Value)> {
         ("baseline_filled_volume_uncertainty_percent", percent(volume)),
         ("baseline_sonic_conductance_dm3_s_bar", value(sonic)),
         ("baseline_sonic_conductance_uncertainty_percent", percent(sonic)),
-    ]
+    ];
+    fields.extend(baseline.sweep.iter().flat_map(sweep::fields));
+    fields
 }
 
 fn percent(uncertain: Uncertain) -> f64 {

@@ -162,6 +162,7 @@ impl<'a> Bench<'a> {
             known: plan.known,
             rough_bore: plan.rough_bore,
             rough_length: plan.rough_length,
+            earlier: Vec::new(),
         }
     }
 
@@ -202,6 +203,7 @@ fn on_record(plan: &BaselinePlan, as_new: &Numbers, chance: &mut Chance) -> Base
         sonic_conductance_dm3_s_bar: plan.air.then_some(air),
         date: plan.date.clone(),
         others: plan.others,
+        sweep: None,
     }
 }
 

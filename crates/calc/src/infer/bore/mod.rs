@@ -153,6 +153,12 @@ pub struct BoreState {
 pub const FIT_LIMIT: f64 = 0.01;
 
 impl BoreState {
+    /// Probabilities of as new, even deposit, local plug, mixed, rough, none of these.
+    #[must_use]
+    pub const fn probabilities(&self) -> [f64; 6] {
+        [self.as_new, self.even_deposit, self.local_plug, self.mixed, self.rough, self.unknown]
+    }
+
     /// Whether some hypothesis fits the readings.
     #[must_use]
     pub fn fits(&self) -> bool {
