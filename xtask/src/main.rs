@@ -11,7 +11,7 @@ mod validation;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask blind-trial [--visits N] [--only matching|other|safety|next|bound]\n                     docs/blind-trials.md: probabilities, intervals and gates against the truth\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask blind-trial [--visits N] [--only matching|other|safety|next|second|bound]\n                     docs/blind-trials.md: probabilities, intervals and gates against the truth\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant";
 
 fn main() -> ExitCode {
     let root = workspace_root();

@@ -121,6 +121,14 @@ pub struct Earlier {
     pub remark: Option<String>,
 }
 
+impl Earlier {
+    /// The day of a moment, by universal time.
+    #[must_use]
+    pub fn day_of(moment: jiff::Timestamp) -> jiff::civil::Date {
+        jiff::tz::Offset::UTC.to_datetime(moment).date()
+    }
+}
+
 /// What an earlier visit found of a bore.
 #[derive(Clone, Debug, PartialEq)]
 pub struct EarlierFound {

@@ -40,6 +40,9 @@ enum Command {
         /// Folder for findings.json and visit-sheet.html
         #[arg(long, value_name = "DIR")]
         out: Option<PathBuf>,
+        /// Findings of earlier visits of this mould (findings.json): they become its circuits' past
+        #[arg(long, value_name = "FILE", num_args = 1..)]
+        earlier: Vec<PathBuf>,
     },
     /// One calculator, JSON in, JSON out
     Calc {
@@ -96,7 +99,9 @@ impl Command {
 
     fn run(self) -> Result<output::Verdict, Failure> {
         match self {
-            Self::Assess { visit, json, out } => assess::run(&visit, json, out.as_deref()),
+            Self::Assess { visit, json, out, earlier } => {
+                assess::run(&visit, &earlier, json, out.as_deref())
+            }
             Self::Calc { schema: Some(name), .. } => calculator::schema(&name),
             Self::Calc { name: Some(name), file, .. } => calculator::run(&name, file.as_deref()),
             Self::Calc { .. } => calculator::list(),

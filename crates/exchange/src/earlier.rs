@@ -188,7 +188,7 @@ pub fn take_up(
 }
 
 fn add(mould: &mut Mould, document: &EarlierFindings, notice: &mut impl FnMut(&'static str, String)) {
-    let date = jiff::tz::Offset::UTC.to_datetime(document.started).date();
+    let date = Earlier::day_of(document.started);
     let (mut strangers, mut twice) = (Vec::new(), Vec::new());
     for (id, found) in &document.circuits {
         let Some(circuit) = mould.circuits.iter_mut().find(|circuit| circuit.id == *id) else {

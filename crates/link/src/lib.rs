@@ -17,10 +17,10 @@ mod truth;
 
 pub use foreign::foreign_csv;
 pub use instruments::{Gauge, Instruments};
-pub use invent::{Invention, invented_fault, random_plan};
+pub use invent::{Invention, invented_fault, later_plan, random_plan};
 pub use physics::Physics;
 pub use plan::Plan;
 pub use plan::form::plan_form;
-pub use rig::{Simulated, SimulationError, simulate};
+pub use rig::{Simulated, SimulationError, simulate, simulate_day};
 pub use steel::today::FaultError;
 pub use truth::{CircuitTruth, Numbers, RigTruth, Truth};

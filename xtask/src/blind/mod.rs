@@ -9,6 +9,7 @@ mod page_parts;
 mod picture;
 mod safety;
 mod score;
+mod second;
 mod tally;
 
 use std::path::Path;
@@ -35,13 +36,15 @@ pub struct Size {
     pub safety: u64,
     /// Visits of the further-reading trial.
     pub further: u64,
+    /// Moulds of the second-visit trial, under each set of laws.
+    pub second: u64,
     /// Designs, draws and tests of the ideal observer.
     pub bound: (u64, u64, u64),
 }
 
 impl Size {
     /// Of the page.
-    pub const PAGE: Self = Self { visits: 10_000, safety: 10_000, further: 3_000, bound: (60, 20_000, 10) };
+    pub const PAGE: Self = Self { visits: 10_000, safety: 10_000, further: 3_000, second: 2_000, bound: (60, 20_000, 10) };
 
     /// A share of that.
     fn part(share: f64) -> Self {
@@ -58,6 +61,7 @@ impl Size {
             visits: of(page.visits),
             safety: of(page.safety),
             further: of(page.further),
+            second: of(page.second),
             bound: (of(designs), draws, tests),
         }
     }
@@ -70,16 +74,18 @@ pub enum Part {
     Other,
     Safety,
     Next,
+    Second,
     Bound,
 }
 
 impl Part {
     /// Words of the command line.
-    pub const WORDS: [(&str, Self); 5] = [
+    pub const WORDS: [(&str, Self); 6] = [
         ("matching", Self::Matching),
         ("other", Self::Other),
         ("safety", Self::Safety),
         ("next", Self::Next),
+        ("second", Self::Second),
         ("bound", Self::Bound),
     ];
 }
@@ -91,6 +97,7 @@ pub struct Trials {
     pub other: Option<Tally>,
     pub safety: Option<safety::Safety>,
     pub further: Option<further::Further>,
+    pub second: Option<Vec<(&'static str, second::Second)>>,
     pub bound: Option<Vec<(String, bound::Row)>>,
 }
 
@@ -108,7 +115,7 @@ pub fn command(root: &Path, words: &[String]) -> ExitCode {
         None => None,
         Some(word) => match Part::WORDS.iter().find(|(name, _)| word.is_some_and(|word| word == name)) {
             Some((_, part)) => Some(*part),
-            None => return refused("--only wants one of matching, other, safety, next, bound"),
+            None => return refused("--only wants one of matching, other, safety, next, second, bound"),
         },
     };
     match tables(root) {
@@ -138,6 +145,7 @@ fn run(root: &Path, tables: &Tables, visits: Option<u64>, only: Option<Part>) ->
         }),
         safety: timed("safety", wanted(Part::Safety), || safety::run(tables, size.safety)),
         further: timed("further readings", wanted(Part::Next), || further::run(tables, size.further)),
+        second: timed("second visits", wanted(Part::Second), || second::run(tables, size.second)),
         bound: timed("ideal observer", wanted(Part::Bound), || bound::run(tables, designs, draws, tests)),
     };
     let text = page::page(&trials, size);

@@ -34,6 +34,9 @@ pub fn page(trials: &Trials, size: Size) -> String {
     if let Some(further_one) = &trials.further {
         further(&mut text, further_one);
     }
+    if let Some(both) = &trials.second {
+        super::second::section(&mut text, both);
+    }
     if trials.both().next().is_some() {
         hoses(&mut text, trials);
     }

@@ -81,7 +81,7 @@ fn has_split(one: &Alone<'_>) -> bool {
 
 /// Days between an earlier day and the visit; nothing if it is later.
 fn days_ago(day: &Earlier, visit: &Visit) -> Option<f64> {
-    let today = jiff::tz::Offset::UTC.to_datetime(visit.started).date();
+    let today = Earlier::day_of(visit.started);
     let days = day.date.until((jiff::Unit::Day, today)).ok()?.get_days();
     (days >= 0).then(|| f64::from(days))
 }

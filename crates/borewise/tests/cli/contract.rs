@@ -449,6 +449,17 @@ fn statistics() -> Vec<Promise> {
             ],
         },
         Promise {
+            calculator: "bore-history",
+            inputs: vec![json!({
+                "earlier": [{"days_ago": 200, "state": {"even-deposit": 0.8}, "state_before": {"even-deposit": 0.2},
+                    "deposit_thickness_mm": 0.5, "deposit_thickness_uncertainty_mm": 0.1, "done": ["nothing"]},
+                    {"days_ago": 100, "done": ["treated"]}],
+                "done_today": [],
+                "any_circuit": {"as-new": 0.57, "even-deposit": 0.21},
+            })],
+            outputs: &["probabilities.even-deposit", "believed.as-new", "fresh_share", "layer_mm.value"],
+        },
+        Promise {
             calculator: "state-update",
             inputs: vec![json!({
                 "probabilities": {"as-new": 0.7, "rough": 0.3},
@@ -521,7 +532,7 @@ fn calculators_keep_their_words() {
 /// Fields of the findings, in the order of the contract.
 const FINDINGS: [&str; 8] =
     ["format", "method", "mould", "visit", "fit_for_press", "circuits", "hook_up_doubts", "warnings"];
-const CIRCUIT: [&str; 14] = [
+const CIRCUIT: [&str; 16] = [
     "id",
     "tightness",
     "leak_rate_mbar_l_s",
@@ -530,6 +541,8 @@ const CIRCUIT: [&str; 14] = [
     "flow_factor_m3_h",
     "against_baseline_percent",
     "state",
+    "state_before",
+    "state_without_past",
     "deposit_thickness_mm",
     "gates",
     "next_step",

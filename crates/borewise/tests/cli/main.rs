@@ -6,6 +6,7 @@ mod calculators;
 mod checks;
 mod contract;
 mod demo;
+mod earlier;
 mod golden;
 mod lone_visits;
 mod program;

@@ -1,5 +1,6 @@
 //! Invented plans: moulds of all kinds with all kinds of trouble, for trials of many visits.
 
+mod later;
 mod pieces;
 mod rigs;
 mod trouble;
@@ -13,6 +14,8 @@ use calc::quantity::Length;
 use crate::chance::{Chance, Purpose};
 use crate::instruments::rounded;
 use crate::physics::Physics;
+pub use later::later_plan;
+
 use crate::plan::{BaselinePlan, CircuitPlan, Fault, LeakAcross, Plan, Slips};
 
 /// What invented plans are like. Probabilities are from 0 to 1; all defaults are our own choice, so that every

@@ -64,7 +64,7 @@ pub(super) fn leak(low_mbar_l_s: f64, high_mbar_l_s: f64, chance: &mut Chance) -
 }
 
 /// Flow left by a fault, as a share of that as drawn; nothing if the fault does not fit.
-fn left(pieces: &[Piece], fault: &Fault) -> Option<f64> {
+pub(super) fn left(pieces: &[Piece], fault: &Fault) -> Option<f64> {
     // The same draws each time, so that severity is the only thing that changes.
     let mut chance = Chance::new(0, Purpose::Invention, 1);
     let today = today(pieces, fault, Physics::Matching, &mut chance).ok()?;
@@ -77,14 +77,14 @@ fn with(condition: Condition) -> Fault {
 
 /// The thickness of a layer at which the flow left is nearest to a target; a quarter of a millimetre is kept free, so
 /// that no passage of the true steel closes.
-fn thickness_for(pieces: &[Piece], target: f64, high: f64, made: impl Fn(f64) -> Condition) -> f64 {
+pub(super) fn thickness_for(pieces: &[Piece], target: f64, high: f64, made: impl Fn(f64) -> Condition) -> f64 {
     let mm = size_for(pieces, target, high, &made);
     if left(pieces, &with(made(mm + 0.25))).is_some() { mm } else { (mm - 0.25).max(0.0) }
 }
 
 /// The size between two limits at which the flow left is nearest to a target; `made` turns a size into a condition,
 /// larger sizes leave less.
-fn size_for(pieces: &[Piece], target: f64, high: f64, made: impl Fn(f64) -> Condition) -> f64 {
+pub(super) fn size_for(pieces: &[Piece], target: f64, high: f64, made: impl Fn(f64) -> Condition) -> f64 {
     let (mut low, mut high) = (0.0, high);
     for _ in 0..HALVINGS {
         let middle = (low + high) / 2.0;
@@ -96,7 +96,7 @@ fn size_for(pieces: &[Piece], target: f64, high: f64, made: impl Fn(f64) -> Cond
     low
 }
 
-fn condition(pieces: &[Piece], chance: &mut Chance) -> Condition {
+pub(super) fn condition(pieces: &[Piece], chance: &mut Chance) -> Condition {
     let Some(bore) = main_bore(pieces) else { return Condition::AsNew };
     let target = chance.between(LEFT.1, LEFT.0);
     let place = chance.between(0.05, 0.95);

@@ -44,7 +44,10 @@ pub(super) struct Port {
 #[derive(Debug)]
 pub(super) struct Bench<'a> {
     pub plan: &'a Plan,
+    /// Seed of the mould and of what is on record of it.
     pub seed: u64,
+    /// Seed of the day: instruments, hoses and readings.
+    pub day: u64,
     pub today: Vec<Today>,
     pub ports: Vec<Port>,
     pub air: AbsolutePressure,
@@ -58,11 +61,11 @@ pub(super) struct Bench<'a> {
 }
 
 impl<'a> Bench<'a> {
-    pub fn set_up(plan: &'a Plan, seed: u64) -> Result<Self, SimulationError> {
+    pub fn set_up(plan: &'a Plan, seed: u64, day: u64) -> Result<Self, SimulationError> {
         if plan.circuits.is_empty() {
             return Err(SimulationError::NoCircuit);
         }
-        let mut chance = Chance::new(seed, Purpose::Instruments, 0);
+        let mut chance = Chance::new(day, Purpose::Instruments, 0);
         let mut instruments = Instruments::drawn(&plan.rig.stated, &mut chance);
         if let Some(percent) = plan.slips.meter_drift_percent {
             instruments.flow_gain = percent / 100.0;
@@ -99,7 +102,7 @@ impl<'a> Bench<'a> {
         let really = really(plan)?;
         let on = on(plan, &really)?;
         let leaks = leaks(plan, air)?;
-        Ok(Self { plan, seed, today, ports, air, really, on, leaks, truth })
+        Ok(Self { plan, seed, day, today, ports, air, really, on, leaks, truth })
     }
 
     pub fn instruments(&self) -> &Instruments {
@@ -170,7 +173,7 @@ impl<'a> Bench<'a> {
     pub fn rig_file(&self) -> Rig {
         let mut rig = self.plan.rig.stated.clone();
         if let (true, Some(port)) = (self.plan.rig.fixture_stated, self.truth.rig.ports.first()) {
-            let mut chance = Chance::new(self.seed, Purpose::Instruments, 1);
+            let mut chance = Chance::new(self.day, Purpose::Instruments, 1);
             let mut near = |value: f64, relative: f64, step: f64| {
                 rounded(value * (1.0 + relative * chance.normal()), step)
             };

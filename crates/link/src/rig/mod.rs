@@ -77,7 +77,16 @@ pub enum SimulationError {
 /// [`SimulationError`] for a plan that contradicts itself; one read by [`Plan::from_value`] has been checked for
 /// names, but whether a layer closes a passage or the pump is strong enough shows only here.
 pub fn simulate(plan: &Plan, seed: u64) -> Result<Simulated, SimulationError> {
-    let bench = bench::Bench::set_up(plan, seed)?;
+    simulate_day(plan, seed, seed)
+}
+
+/// Plays a plan on the mould of `seed` with instruments, hoses and readings drawn by another seed: a further visit to the
+/// same steel.
+///
+/// # Errors
+/// As [`simulate`].
+pub fn simulate_day(plan: &Plan, seed: u64, day: u64) -> Result<Simulated, SimulationError> {
+    let bench = bench::Bench::set_up(plan, seed, day)?;
     let mould = bench.mould_file();
     let (visit, foreign) = bench.visit()?;
     Ok(Simulated { mould, visit, foreign, truth: bench.into_truth() })

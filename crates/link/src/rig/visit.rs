@@ -139,7 +139,7 @@ impl Bench<'_> {
     }
 
     fn chance(&self, number: usize, place: usize) -> Chance {
-        Chance::new(self.seed, Purpose::Reading, number * 1000 + place)
+        Chance::new(self.day, Purpose::Reading, number * 1000 + place)
     }
 
     fn note(&self, reading: &ReadingPlan, words: &str, diary: &mut Diary) -> Result<(), SimulationError> {

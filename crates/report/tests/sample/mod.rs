@@ -58,6 +58,8 @@ pub fn bare_circuit(name: &str) -> CircuitFinding {
         against_baseline_percent: None,
         compared_with: None,
         state: BTreeMap::new(),
+        state_before: None,
+        state_without_past: None,
         state_fits: None,
         layer_share: None,
         deposit_thickness_mm: None,
