@@ -32,17 +32,20 @@ def work(p, done):
     return p
 
 
+def weighed(p, likelihood, any_circuit):
+    p = p * likelihood / (p * likelihood).sum()
+    slip = p[5] / 2
+    p[5] -= slip
+    return (1 - slip) * p / p.sum() + slip * any_circuit
+
+
 def walk(days, any_circuit, done_today):
     """days: (days ago, found, before, thickness, its uncertainty, done), the oldest first."""
-    p, fresh, joint = any_circuit.copy(), 1.0, None
+    p, believed, fresh, joint = any_circuit.copy(), any_circuit.copy(), 1.0, None
     for at, (ago, found, before, mm, mm_sd, done) in enumerate(days):
         if found is not None:
             ratio = np.maximum(found, LEAST) / np.maximum(any_circuit if before is None else before, LEAST)
-            p = p * ratio**REPEATED
-            p /= p.sum()
-            slip = p[5] / 2
-            p[5] -= slip
-            p = (1 - slip) * p / p.sum() + slip * any_circuit
+            p, believed = weighed(p, ratio**REPEATED, any_circuit), weighed(believed, ratio, any_circuit)
             fresh = 0.0
             if mm is not None and joint is None:  # level and slope: mean, covariance
                 joint = [np.array([mm, 0.15 / YEAR]), np.diag([mm_sd, 0.15 / YEAR]) ** 2]
@@ -51,12 +54,12 @@ def walk(days, any_circuit, done_today):
                 gain = cov[:, 0] / (cov[0, 0] + mm_sd**2)
                 joint = [mean + gain * (mm - mean[0]), cov - np.outer(gain, cov[0])]
         for one in done:
-            p = work(p, one)
+            p, believed = work(p, one), work(believed, one)
             joint = joint if one in ("nothing", "treated") else None
         wait = ago - (days[at + 1][0] if at + 1 < len(days) else 0)
-        believed = p @ expm(RATES * wait)
+        believed = believed @ expm(RATES * wait)
         back = 1 - (1 - (DOUBTED if found is not None else 0)) * np.exp(-wait / (FORGOTTEN * YEAR))
-        p = (1 - back) * believed + back * any_circuit
+        p = (1 - back) * (p @ expm(RATES * wait)) + back * any_circuit
         fresh += (1 - fresh) * back
         if joint is not None:
             step = np.array([[1, wait], [0, 1]])

@@ -1,6 +1,10 @@
 """A baseline of several points: the same bore by the library `fluids` 1.3.1, clean then, under a layer or with a hole today.
 Run: python generate_baseline_sweep.py > baseline-sweep.toml"""
-from generate_bore_state import PIECES, drop_bar, volume_ml
+from contextlib import redirect_stdout
+from io import StringIO
+
+with redirect_stdout(StringIO()):  # the other generator prints its own cases
+    from generate_bore_state import PIECES, drop_bar, volume_ml
 
 
 def points(**kw):
@@ -22,13 +26,12 @@ tolerance = {{ {tolerance} }}
 because = "{because}"''')
 
 
-if __name__ == "__main__":
-    print('topic = "bore-state"')
-    case("clean bore, baseline of four points", '"probabilities.as-new" = 1.0, fit = "good"',
-         '"probabilities.as-new" = { absolute = 0.08 }', "as with a baseline flow factor", volume_ml())
-    case("layer of 0.5 mm, baseline of four points", '"deposit_thickness_mm.value" = 0.5, "probabilities.local-plug" = 0.0',
-         '"deposit_thickness_mm.value" = { relative = 0.12 }, "probabilities.local-plug" = { absolute = 0.02 }',
-         "the layer's roughness is not told to the calculator", volume_ml(0.009), d=0.009, eps=60e-6)
-    case("hole of 4.0 mm, baseline of four points", '"plug_bore_mm.value" = 4.0, "probabilities.local-plug" = 1.0',
-         '"plug_bore_mm.value" = { relative = 0.05 }, "probabilities.local-plug" = { absolute = 0.15 }',
-         "a little of a thin layer beside the plug stays possible", volume_ml(), hole_mm=4.0)
+print('topic = "bore-state"')
+case("clean bore, baseline of four points", '"probabilities.as-new" = 1.0, fit = "good"',
+     '"probabilities.as-new" = { absolute = 0.08 }', "as with a baseline flow factor", volume_ml())
+case("layer of 0.5 mm, baseline of four points", '"deposit_thickness_mm.value" = 0.5, "probabilities.local-plug" = 0.0',
+     '"deposit_thickness_mm.value" = { relative = 0.12 }, "probabilities.local-plug" = { absolute = 0.02 }',
+     "the layer's roughness is not told to the calculator", volume_ml(0.009), d=0.009, eps=60e-6)
+case("hole of 4.0 mm, baseline of four points", '"plug_bore_mm.value" = 4.0, "probabilities.local-plug" = 1.0',
+     '"plug_bore_mm.value" = { relative = 0.05 }, "probabilities.local-plug" = { absolute = 0.15 }',
+     "a little of a thin layer beside the plug stays possible", volume_ml(), hole_mm=4.0)

@@ -138,7 +138,8 @@ pub struct Earlier {
 pub struct Past {
     /// Probabilities of the states before any reading of today.
     pub expected: States,
-    /// The same if everything in the record were believed; for whoever asks whether past and today agree.
+    /// The same if every finding on record were believed for what it says, with nothing going back to any circuit's: for
+    /// whoever asks whether past and today agree.
     pub believed: States,
     /// Share of `expected` that is what is expected of any circuit.
     pub fresh_share: f64,
@@ -193,7 +194,6 @@ pub fn past(earlier: &[Earlier], fresh: &States, done_today: &[Done]) -> Result<
 struct Walk {
     fresh: States,
     states: States,
-    /// `states` before a share of it went back to the fresh ones in the last step.
     believed: States,
     /// Share of the fresh ones in `states`.
     fresh_share: f64,
@@ -209,47 +209,44 @@ impl Walk {
     /// What was found on a day, and what was done after it.
     fn day(&mut self, day: &Earlier) -> Result<(), UpdateError> {
         if let Some(found) = &day.found {
-            self.weigh(found)?;
+            self.states = self.weighed(&self.states, found, REPEATED)?;
+            self.believed = self.weighed(&self.believed, found, 1.0)?;
+            self.growth = learnt(self.growth, found)?;
+            self.fresh_share = 0.0;
         }
-        for done in &day.done {
-            self.states = after(&self.states, *done)?;
-            self.growth = self.growth.filter(|_| !done.takes_layers());
-        }
-        self.believed = self.states;
-        Ok(())
+        day.done.iter().try_for_each(|done| self.work(*done))
     }
 
-    fn weigh(&mut self, found: &Found) -> Result<(), UpdateError> {
+    /// Bayes' rule with a power of the finding's weight of evidence: its odds over those before its readings.
+    fn weighed(&self, states: &States, found: &Found, power: f64) -> Result<States, UpdateError> {
         let before = found.before.as_ref().map_or(Ok(self.fresh), scaled)?;
         let seen = scaled(&found.states)?;
         let logs: Vec<f64> = seen
             .iter()
             .zip(before)
-            .map(|(seen, before)| REPEATED * math::ln(seen.max(LEAST) / before.max(LEAST)))
+            .map(|(seen, before)| power * math::ln(seen.max(LEAST) / before.max(LEAST)))
             .collect();
-        let mut states = as_states(&observed(&self.states, &logs)?);
+        let mut states = as_states(&observed(states, &logs)?);
         // Half of 'none of these' is a slip of that day, which says nothing of the circuit.
         let slip = 0.5 * states[UNKNOWN];
         states[UNKNOWN] -= slip;
-        self.states = mixed(&states, &self.fresh, slip);
-        self.growth = match (self.growth, found.thickness_mm) {
-            (Some(growth), Some(read)) => Some(growth.observed(read)?),
-            (None, Some(read)) => {
-                let per_day = |yearly: f64| yearly / DAYS_OF_YEAR;
-                Some(Growth::new(read, Uncertain::new(per_day(GROWTH_MM.0), per_day(GROWTH_MM.1)))?)
-            }
-            (growth, None) => growth,
-        };
-        self.fresh_share = 0.0;
+        Ok(mixed(&states, &self.fresh, slip))
+    }
+
+    fn work(&mut self, done: Done) -> Result<(), UpdateError> {
+        self.states = after(&self.states, done)?;
+        self.believed = after(&self.believed, done)?;
+        self.growth = self.growth.filter(|_| !done.takes_layers());
         Ok(())
     }
 
     /// The days to the next one.
     fn wait(&mut self, days: f64, was_found: bool) -> Result<(), UpdateError> {
-        self.believed = as_states(&carried(&self.states, &changes(), days)?);
+        self.believed = as_states(&carried(&self.believed, &changes(), days)?);
         let kept = math::exp(-days / (FORGOTTEN_YEARS * DAYS_OF_YEAR));
         let back = 1.0 - if was_found { (1.0 - DOUBTED) * kept } else { kept };
-        self.states = mixed(&self.believed, &self.fresh, back);
+        let states = as_states(&carried(&self.states, &changes(), days)?);
+        self.states = mixed(&states, &self.fresh, back);
         self.fresh_share += (1.0 - self.fresh_share) * back;
         let walk = WALK_MM / DAYS_OF_YEAR.sqrt();
         self.growth = self.growth.map(|growth| growth.carried(days, walk)).transpose()?;
@@ -257,11 +254,7 @@ impl Walk {
     }
 
     fn end(mut self, done_today: &[Done]) -> Result<Past, UpdateError> {
-        for done in done_today {
-            self.states = after(&self.states, *done)?;
-            self.believed = after(&self.believed, *done)?;
-            self.growth = self.growth.filter(|_| !done.takes_layers());
-        }
+        done_today.iter().try_for_each(|done| self.work(*done))?;
         Ok(Past {
             expected: self.states,
             believed: self.believed,
@@ -272,6 +265,18 @@ impl Walk {
                 (math::ln(middle), root_sum_square(&[thickness.standard / middle, UNEVEN_LN]))
             }),
         })
+    }
+}
+
+/// Thickness and growth after a finding.
+fn learnt(growth: Option<Growth>, found: &Found) -> Result<Option<Growth>, UpdateError> {
+    let per_day = |yearly: f64| yearly / DAYS_OF_YEAR;
+    match (growth, found.thickness_mm) {
+        (growth, None) => Ok(growth),
+        (Some(growth), Some(read)) => growth.observed(read).map(Some),
+        (None, Some(read)) => {
+            Growth::new(read, Uncertain::new(per_day(GROWTH_MM.0), per_day(GROWTH_MM.1))).map(Some)
+        }
     }
 }
 
