@@ -42,12 +42,7 @@ impl Judged {
 }
 
 /// Judges a visit and prints or writes what was found.
-pub fn run(
-    visit: &Path,
-    earlier: &[PathBuf],
-    as_json: bool,
-    out: Option<&Path>,
-) -> Result<Verdict, Failure> {
+pub fn run(visit: &Path, earlier: &[PathBuf], as_json: bool, out: Option<&Path>) -> Result<Verdict, Failure> {
     let (folder, name) = files::beside(visit, "a visit")?;
     let judged = judge_after(&folder, &name, earlier)?;
     if let Some(folder) = out {
@@ -103,7 +98,8 @@ fn take_up_earlier(loaded: &mut Loaded, earlier: &[PathBuf]) -> Result<(), Failu
         loaded.notices.extend(notices);
         // Where a file lies says nothing of what was found: the name alone keeps findings the same on any machine.
         loaded.inputs.extend(documents.into_iter().zip(earlier).map(|(document, path)| {
-            let name = path.file_name().map_or(document.input.name, |name| name.to_string_lossy().into_owned());
+            let name =
+                path.file_name().map_or(document.input.name, |name| name.to_string_lossy().into_owned());
             InputFile { name, ..document.input }
         }));
         loaded.digest = digest_of(&loaded.inputs);

@@ -99,9 +99,7 @@ impl Command {
 
     fn run(self) -> Result<output::Verdict, Failure> {
         match self {
-            Self::Assess { visit, json, out, earlier } => {
-                assess::run(&visit, &earlier, json, out.as_deref())
-            }
+            Self::Assess { visit, json, out, earlier } => assess::run(&visit, &earlier, json, out.as_deref()),
             Self::Calc { schema: Some(name), .. } => calculator::schema(&name),
             Self::Calc { name: Some(name), file, .. } => calculator::run(&name, file.as_deref()),
             Self::Calc { .. } => calculator::list(),

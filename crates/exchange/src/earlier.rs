@@ -49,9 +49,9 @@ pub fn read_findings(name: &str, bytes: &[u8]) -> Result<EarlierFindings, FileFa
             let input = InputFile { name: name.to_owned(), sha256: hex(&Sha256::digest(bytes)) };
             Ok(EarlierFindings { input, mould, visit, started, circuits, doubtful })
         }
-        _ => Err(FileFaults(
-            reader.faults.into_iter().map(|fault| FileFault::at(name, None, fault)).collect(),
-        )),
+        _ => {
+            Err(FileFaults(reader.faults.into_iter().map(|fault| FileFault::at(name, None, fault)).collect()))
+        }
     }
 }
 
@@ -69,7 +69,11 @@ impl Reader {
 
     fn document(&mut self, value: &Value) -> Option<(MouldId, String, jiff::Timestamp, Circuits)> {
         if text(value, "format") != Some(FORMAT) {
-            let fault = Fault::new("format", "these are no findings that this program reads", format!("{FORMAT} is read"));
+            let fault = Fault::new(
+                "format",
+                "these are no findings that this program reads",
+                format!("{FORMAT} is read"),
+            );
             self.faults.push(fault.with_value(text(value, "format").unwrap_or("nothing")));
             return None;
         }
@@ -133,7 +137,11 @@ impl Reader {
         let sound = stated.values().all(|p| (0.0..=1.0).contains(p)) && (sum - 1.0).abs() < 0.01;
         if !sound || stated.len() != BoreState::ALL.len() {
             let problem = format!("the probabilities of the six states add up to {sum:.3}");
-            self.fault(format!("circuits.{at}.{name}"), problem, "give the document as it was written: together 1");
+            self.fault(
+                format!("circuits.{at}.{name}"),
+                problem,
+                "give the document as it was written: together 1",
+            );
             return None;
         }
         Some(stated)
@@ -143,7 +151,8 @@ impl Reader {
 /// Circuits whose hoses were called doubtful.
 fn doubted(document: &Value) -> Vec<CircuitId> {
     let doubts = document.get("hook_up_doubts").map(Value::items).unwrap_or_default();
-    let circuits = doubts.iter().flat_map(|doubt| doubt.get("circuits").map(Value::items).unwrap_or_default());
+    let circuits =
+        doubts.iter().flat_map(|doubt| doubt.get("circuits").map(Value::items).unwrap_or_default());
     circuits.filter_map(Value::as_text).map(|id| CircuitId(id.to_owned())).collect()
 }
 
@@ -174,7 +183,8 @@ pub fn take_up(
         let mut notice = |code, text: String| {
             notices.push(Notice { code, file: document.input.name.clone(), place: None, text });
         };
-        let twice = |other: &EarlierFindings| other.started == document.started && other.visit == document.visit;
+        let twice =
+            |other: &EarlierFindings| other.started == document.started && other.visit == document.visit;
         if document.started >= visit.started {
             let text = format!("visit {} did not begin before this one and does not count", document.visit);
             notice("earlier-is-later", text);
@@ -195,7 +205,8 @@ fn add(mould: &mut Mould, document: &EarlierFindings, notice: &mut impl FnMut(&'
             strangers.push(id.0.as_str());
             continue;
         };
-        let of_file = |day: &&mut Earlier| day.date == date && day.visit.as_ref().is_none_or(|v| *v == document.visit);
+        let of_file =
+            |day: &&mut Earlier| day.date == date && day.visit.as_ref().is_none_or(|v| *v == document.visit);
         match circuit.earlier.iter_mut().find(of_file) {
             Some(day) if day.found.is_some() => twice.push(id.0.as_str()),
             Some(day) => {
@@ -216,8 +227,16 @@ fn add(mould: &mut Mould, document: &EarlierFindings, notice: &mut impl FnMut(&'
             notice(code, format!("{}: {what}", ids.join(", ")));
         }
     };
-    told("earlier-unknown-circuit", &strangers, "this mould has no such circuits, and their findings do not count");
-    told("earlier-twice", &twice, "the mould file says what was found on that day, and goes before this document");
+    told(
+        "earlier-unknown-circuit",
+        &strangers,
+        "this mould has no such circuits, and their findings do not count",
+    );
+    told(
+        "earlier-twice",
+        &twice,
+        "the mould file says what was found on that day, and goes before this document",
+    );
     let doubtful: Vec<&str> = document.doubtful.iter().map(|id| id.0.as_str()).collect();
     let what = "no picture of the bore fitted on that day, or the hoses were in doubt: what was found does not count";
     told("earlier-doubtful", &doubtful, what);

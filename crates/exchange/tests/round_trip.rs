@@ -15,8 +15,8 @@ use calc::estimate::Uncertain;
 use calc::hydraulics::flow_factor::{FlowPoint, PointUncertainty};
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
 use calc::quantity::{
-    AbsolutePressure, Duration, FlowFactor, GaugePressure, Length, PressureDrop, SonicConductance, Temperature, Volume,
-    VolumeFlow,
+    AbsolutePressure, Duration, FlowFactor, GaugePressure, Length, PressureDrop, SonicConductance,
+    Temperature, Volume, VolumeFlow,
 };
 use calc::trace::Trace;
 use exchange::load_visit_from;
@@ -116,10 +116,12 @@ fn sweep() -> impl Strategy<Value = BaselineSweep> {
         },
     );
     let uncertainty = (decimal(1, 100, 10.0), decimal(1, 100, 1000.0), decimal(1, 30, 10.0));
-    (prop::collection::vec(point, 1..5), uncertainty).prop_map(|(points, (percent, drop_bar, temperature_k))| {
-        let uncertainty = PointUncertainty { flow_relative: percent / 100.0, drop_bar, temperature_k };
-        BaselineSweep { points, uncertainty }
-    })
+    (prop::collection::vec(point, 1..5), uncertainty).prop_map(
+        |(points, (percent, drop_bar, temperature_k))| {
+            let uncertainty = PointUncertainty { flow_relative: percent / 100.0, drop_bar, temperature_k };
+            BaselineSweep { points, uncertainty }
+        },
+    )
 }
 
 /// Probabilities of some states or of all; their sum is at most 1, or 1.

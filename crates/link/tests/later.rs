@@ -31,7 +31,8 @@ fn nothing_goes_away_by_itself_and_work_does_most() {
             let played = simulate_day(plan, seed, seed + 10_000).ok()?;
             Some(played.truth.circuits.iter().map(|circuit| circuit.state).collect::<Vec<_>>())
         };
-        let (Some(before), Some(after), Some(clean)) = (states(&plan), states(&alone), states(&worked)) else {
+        let (Some(before), Some(after), Some(clean)) = (states(&plan), states(&alone), states(&worked))
+        else {
             continue;
         };
         assert_eq!(alone.visit.started.as_second() - plan.visit.started.as_second(), 200 * 86_400);

@@ -69,7 +69,8 @@ pub(crate) fn later(circuit: &Circuit, visit: &Visit) -> Option<Warning> {
         .map(|day| day.date.to_string())
         .collect();
     (!dates.is_empty()).then(|| {
-        let text = format!("what is on record of {} lies after this visit and does not count", dates.join(", "));
+        let text =
+            format!("what is on record of {} lies after this visit and does not count", dates.join(", "));
         Warning::about(&circuit.id, "earlier-is-later", text)
     })
 }
@@ -184,17 +185,28 @@ fn in_words(day: &Earlier, last: bool) -> String {
 fn found_in_words(found: &EarlierFound) -> String {
     let mut named: Vec<(BoreState, f64)> = found.state.iter().map(|(state, p)| (*state, *p)).collect();
     named.sort_by(|(_, a), (_, b)| b.total_cmp(a));
-    let state = named
-        .first()
-        .map_or_else(|| "nothing told".to_owned(), |(state, p)| format!("{} {:.0} %", state.words(), 100.0 * p));
+    let state = named.first().map_or_else(
+        || "nothing told".to_owned(),
+        |(state, p)| format!("{} {:.0} %", state.words(), 100.0 * p),
+    );
     let layer = |layer: Uncertain| format!(", layer {:.2} mm ± {:.2} mm", layer.value, layer.standard);
     format!("{state}{}", found.thickness_mm.map_or_else(String::new, layer))
 }
 
 fn date_in_words(date: jiff::civil::Date) -> String {
     const MONTHS: [&str; 12] = [
-        "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-        "November", "December",
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
     ];
     let month = usize::try_from(date.month() - 1).ok().and_then(|at| MONTHS.get(at)).unwrap_or(&"");
     format!("{} {month} {}", date.day(), date.year())

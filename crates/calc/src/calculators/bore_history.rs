@@ -44,12 +44,14 @@ static BORE_HISTORY: Calculator = Calculator {
         Output { name: "probabilities", text: "of the states today, before any reading" },
         Output { name: "believed", text: "the same if the whole record were believed" },
         Output { name: "fresh_share", text: "share of the probabilities that is that of any circuit" },
-        Output { name: "layer_mm", text: "expected thickness of a layer; null where none was read since the last cleaning" },
+        Output {
+            name: "layer_mm",
+            text: "expected thickness of a layer; null where none was read since the last cleaning",
+        },
     ],
     sources: &["rabiner-1989", "norris-1997", "harvey-1989", "kass-raftery-1995"],
     run,
 };
-
 
 /// Probabilities for any circuit: as given, else those of the judgement for a circuit without a split.
 fn any_circuit(input: Input<'_>) -> Result<States, Box<Fault>> {

@@ -10,6 +10,7 @@ pub mod visit_meaning;
 mod dates;
 pub(crate) mod earlier;
 mod mould_out;
+mod sweep;
 mod visit_out;
 
 pub use dates::{date, timestamp};

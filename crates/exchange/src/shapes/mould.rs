@@ -9,7 +9,7 @@ use calc::form::{self, Fault, Field, Input, Kind, Preset, Value};
 use calc::hydraulics::piece_form::{self, PIECE};
 use calc::quantity::Length;
 
-use super::{Found, dates, earlier, number, text, texts};
+use super::{Found, dates, earlier, number, sweep, text, texts};
 
 /// Value of `format`.
 pub const FORMAT: &str = "borewise-mould/1";
@@ -73,7 +73,7 @@ pub static CIRCUIT: &[Field] = &[
     ),
     Field::optional(
         "baseline_points",
-        Kind::List { of: &Kind::Record(earlier::POINT), least: 1 },
+        Kind::List { of: &Kind::Record(sweep::POINT), least: 1 },
         "flow points that the baseline's flow factor came from, hoses removed",
     ),
     Field::optional(
@@ -287,6 +287,6 @@ fn baseline(input: Input<'_>) -> Option<Baseline> {
         ),
         date: text(record, "baseline_date").map(str::to_owned),
         others: if text(record, "baseline_others") == Some("open") { Others::Open } else { Others::Closed },
-        sweep: earlier::sweep::read(input),
+        sweep: sweep::read(input),
     })
 }

@@ -7,8 +7,8 @@ use calc::form::Value;
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
 use calc::quantity::Length;
 
-use super::earlier::{earlier_value, sweep};
-use super::{exactly, mould::FORMAT, shortest, sparse};
+use super::earlier::earlier_value;
+use super::{exactly, mould::FORMAT, shortest, sparse, sweep};
 use crate::toml_text::{Section, Sheet};
 
 /// The mould file.

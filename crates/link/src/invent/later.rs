@@ -117,7 +117,8 @@ fn with_plug(pieces: &[Piece], layer: Layer, chance: &mut Chance) -> Condition {
     let (share, place) = (chance.between(0.5, 0.8), chance.between(0.05, 0.95));
     let alone = Condition::EvenDeposit(layer);
     let Some((bore, before)) = main_bore(pieces).zip(left(pieces, &with(alone))) else { return alone };
-    let made = |closed_mm: f64| Condition::Mixed(layer, Plug { bore: bore - Length::from_mm(closed_mm), place });
+    let made =
+        |closed_mm: f64| Condition::Mixed(layer, Plug { bore: bore - Length::from_mm(closed_mm), place });
     let closed_mm = size_for(pieces, share * before, bore.mm() - 0.4, made);
     if closed_mm < 0.25 { alone } else { made(closed_mm) }
 }
@@ -127,7 +128,8 @@ fn with_layer(pieces: &[Piece], plug: Plug, chance: &mut Chance) -> Condition {
     let share = chance.between(0.7, 0.9);
     let alone = Condition::LocalPlug(plug);
     let Some((bore, before)) = main_bore(pieces).zip(left(pieces, &with(alone))) else { return alone };
-    let made = |mm: f64| Condition::Mixed(Layer { thickness: Length::from_mm(mm), share_of_length: 1.0 }, plug);
+    let made =
+        |mm: f64| Condition::Mixed(Layer { thickness: Length::from_mm(mm), share_of_length: 1.0 }, plug);
     let mm = thickness_for(pieces, share * before, bore.mm() / 2.0, made);
     if mm < 0.02 { alone } else { made(mm) }
 }

@@ -77,7 +77,12 @@ fn with(condition: Condition) -> Fault {
 
 /// The thickness of a layer at which the flow left is nearest to a target; a quarter of a millimetre is kept free, so
 /// that no passage of the true steel closes.
-pub(super) fn thickness_for(pieces: &[Piece], target: f64, high: f64, made: impl Fn(f64) -> Condition) -> f64 {
+pub(super) fn thickness_for(
+    pieces: &[Piece],
+    target: f64,
+    high: f64,
+    made: impl Fn(f64) -> Condition,
+) -> f64 {
     let mm = size_for(pieces, target, high, &made);
     if left(pieces, &with(made(mm + 0.25))).is_some() { mm } else { (mm - 0.25).max(0.0) }
 }

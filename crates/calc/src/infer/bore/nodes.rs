@@ -46,7 +46,12 @@ pub struct Prior {
 impl Default for Prior {
     /// Nine of twenty circuits that come to a bench are not as new (own proposal; no public figures exist).
     fn default() -> Self {
-        Self { classes: [0.57, 0.205, 0.09, 0.04, 0.065, 0.02], plugged_branch: 0.08, branch_shares: None, layer_ln_mm: None }
+        Self {
+            classes: [0.57, 0.205, 0.09, 0.04, 0.065, 0.02],
+            plugged_branch: 0.08,
+            branch_shares: None,
+            layer_ln_mm: None,
+        }
     }
 }
 

@@ -39,7 +39,10 @@ pub fn states(record: &Value, fresh: &States, field: &str) -> Result<States, Box
     let sum: f64 = named.iter().flatten().sum();
     let fault = |problem: String, hint: &str| Box::new(Fault::new(field, problem, hint));
     if named.iter().all(Option::is_none) {
-        return Err(fault("no state is given a probability".to_owned(), "give one, such as even-deposit = 0.8"));
+        return Err(fault(
+            "no state is given a probability".to_owned(),
+            "give one, such as even-deposit = 0.8",
+        ));
     }
     completed(&named, fresh).ok_or_else(|| {
         let hint = "probabilities from 0 to 1 that add up to 1; those left out share what is left";

@@ -315,15 +315,14 @@ pub fn completed(named: &[Option<f64>; STATES], fresh: &States) -> Option<States
     const ROUNDED: f64 = 0.02;
     let sum: f64 = named.iter().flatten().sum();
     let sound = named.iter().flatten().all(|p| p.is_finite() && *p >= 0.0);
-    let open: f64 = named.iter().zip(fresh).filter(|(named, _)| named.is_none()).map(|(_, fresh)| fresh).sum();
+    let open: f64 =
+        named.iter().zip(fresh).filter(|(named, _)| named.is_none()).map(|(_, fresh)| fresh).sum();
     if !sound || sum > 1.0 + ROUNDED || (open <= 0.0 && sum < 1.0 - ROUNDED) {
         return None;
     }
     let left = (1.0 - sum).max(0.0);
     let whole = if open > 0.0 { sum + left } else { sum };
-    Some(core::array::from_fn(|place| {
-        named[place].unwrap_or_else(|| left * fresh[place] / open) / whole
-    }))
+    Some(core::array::from_fn(|place| named[place].unwrap_or_else(|| left * fresh[place] / open) / whole))
 }
 
 /// Probabilities of the states that a prior of [`super::bore`] comes to, where the circuit has a split or has none.
