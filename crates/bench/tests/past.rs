@@ -1,5 +1,7 @@
 //! A circuit's past in the judgement, and a baseline of several points.
 
+#![allow(clippy::unwrap_used)]
+
 use std::collections::BTreeMap;
 
 use bench::finding::{BoreState, CircuitFinding, Findings};

@@ -147,7 +147,8 @@ fn earlier() -> impl Strategy<Value = Vec<Earlier>> {
             if found.is_none() && done.is_empty() {
                 done.push(Done::Treated);
             }
-            let date = format!("20{:02}-03-04", at + 10).parse().unwrap();
+            let year = 2010 + i16::try_from(at).unwrap_or(0);
+            let date = jiff::civil::date(year, 3, 4);
             Earlier { date, visit, found, done, remark }
         };
         days.into_iter().enumerate().map(dated).collect()
