@@ -8,7 +8,7 @@ from scipy.linalg import expm
 from scipy.stats import norm
 
 NAMES = ["as-new", "even-deposit", "local-plug", "mixed", "rough", "unknown"]
-DOUBTED, FORGOTTEN, REPEATED, LEAST, YEAR = 0.15, 3.0, 0.5, 0.005, 365.25
+DOUBTED, FORGOTTEN, REPEATED, LEAST, SLIPPED, YEAR = 0.15, 3.0, 0.5, 0.005, 0.2, 365.25
 RATES = np.zeros((6, 6))
 for a, b, rate in [(0, 1, 0.30), (0, 2, 0.14), (0, 4, 0.10), (0, 5, 0.026), (1, 3, 0.14), (2, 3, 0.30), (4, 1, 0.30)]:
     RATES[a, b] += rate / YEAR
@@ -34,7 +34,7 @@ def work(p, done):
 
 def weighed(p, likelihood, any_circuit):
     p = p * likelihood / (p * likelihood).sum()
-    slip = p[5] / 2
+    slip = SLIPPED * p[5]
     p[5] -= slip
     return (1 - slip) * p / p.sum() + slip * any_circuit
 

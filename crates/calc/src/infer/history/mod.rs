@@ -37,6 +37,9 @@ const REPEATED: f64 = 0.5;
 /// No state of a finding is taken for less probable than this: of sure calls, one in fifty to a hundred is wrong (blind
 /// trials).
 const LEAST: f64 = 0.005;
+/// Share of 'none of these' that is a slip of that day and says nothing of the circuit; the rest is too open, and stays
+/// so (own choice).
+const SLIPPED: f64 = 0.2;
 /// How states turn into each other, per year: (from, to, rate). Chosen so that a circuit as new has, after a year
 /// without cleaning, the odds of any circuit that comes to a bench (own choice: one assumption in place of five; no
 /// public figures exist).
@@ -227,8 +230,7 @@ impl Walk {
             .map(|(seen, before)| power * math::ln(seen.max(LEAST) / before.max(LEAST)))
             .collect();
         let mut states = as_states(&observed(states, &logs)?);
-        // Half of 'none of these' is a slip of that day, which says nothing of the circuit.
-        let slip = 0.5 * states[UNKNOWN];
+        let slip = SLIPPED * states[UNKNOWN];
         states[UNKNOWN] -= slip;
         Ok(mixed(&states, &self.fresh, slip))
     }
