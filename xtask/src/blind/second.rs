@@ -210,9 +210,9 @@ mod tests {
     fn the_past_helps_and_does_not_lock() {
         let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap();
         let tables = super::super::tables(root).unwrap();
-        let second = under(&tables, Physics::Matching, 60);
+        let second = under(&tables, Physics::Matching, 30);
         let (with, without) = &second.groups["all"];
-        assert!(with.count() > 100.0 && (with.count() - without.count()).abs() < 0.5);
+        assert!(with.count() > 60.0 && (with.count() - without.count()).abs() < 0.5);
         assert!(with.right() > without.right() - 0.05, "{} {}", with.right(), without.right());
         assert!(with.log_score() < without.log_score() + 0.05);
         assert!(with.error().0 < 0.15, "{:?}", with.error());
