@@ -45,7 +45,7 @@ pub struct Size {
 impl Size {
     /// Of the page.
     pub const PAGE: Self =
-        Self { visits: 10_000, safety: 10_000, further: 3_000, second: 2_000, bound: (60, 20_000, 10) };
+        Self { visits: 10_000, safety: 10_000, further: 3_000, second: 500, bound: (60, 20_000, 10) };
 
     /// A share of that.
     fn part(share: f64) -> Self {

@@ -26,7 +26,7 @@ const UNKNOWN: usize = 5;
 
 const DAYS_OF_YEAR: f64 = 365.25;
 /// Share that no earlier finding is worth, however sure it was: hoses exchanged then, another circuit written down (own
-/// choice: in the blind trial `second`, 0.05 to 0.3 state the truth about as well, and more sure calls are wrong below 0.1).
+/// choice: in the blind trial `second`, shares from 0.05 to 0.3 state the truth about as well; the larger is the safer).
 const DOUBTED: f64 = 0.15;
 /// Years after which work that nobody wrote down has changed two circuits of three (own choice).
 const FORGOTTEN_YEARS: f64 = 3.0;
