@@ -187,6 +187,8 @@ pub(crate) struct Facts<'a> {
     pub(crate) repaired: bool,
     /// A doubt about its hoses that is called out.
     pub(crate) hose_doubt: Option<HookUpDoubt>,
+    /// Circuits with an empty port of their own that may hang on this circuit's port beside it.
+    pub(crate) may_hang_beside: Vec<CircuitId>,
     pub(crate) die_casting: bool,
     pub(crate) evidence: Vec<Evidence>,
 }

@@ -101,6 +101,17 @@ fn hose_doubt(facts: &Facts<'_>) -> Option<Obstacle> {
     }))
 }
 
+/// Two circuits on one port let air and water through even if one of them is blocked.
+fn hangs_beside(facts: &Facts<'_>) -> Option<Obstacle> {
+    let lost = &facts.may_hang_beside;
+    (!lost.is_empty() && facts.hose_doubt.is_none()).then(|| {
+        let ids = names(lost);
+        Obstacle(format!(
+            "the port of {ids} may be empty, and {ids} may hang beside this circuit; look at the hoses and measure again"
+        ))
+    })
+}
+
 /// The other circuits of a doubt.
 pub(crate) fn others(doubt: &HookUpDoubt, facts: &Facts<'_>) -> Vec<CircuitId> {
     doubt.circuits.iter().filter(|id| **id != facts.circuit.id).cloned().collect()
@@ -108,7 +119,10 @@ pub(crate) fn others(doubt: &HookUpDoubt, facts: &Facts<'_>) -> Vec<CircuitId> {
 
 fn wet(facts: &Facts<'_>) -> Vec<Obstacle> {
     let mut obstacles: Vec<Obstacle> =
-        [tightness(facts), passage(facts), hose_doubt(facts)].into_iter().flatten().collect();
+        [tightness(facts), passage(facts), hose_doubt(facts), hangs_beside(facts)]
+            .into_iter()
+            .flatten()
+            .collect();
     if matches!(facts.tightness.verdict, Tightness::LeaksOut | Tightness::LeaksAcross | Tightness::Leaks) {
         obstacles.push(Obstacle("water only for a leak hunt, under watch".to_owned()));
     }

@@ -18,6 +18,9 @@ use crate::visit::{Decay, HookUp, Rig, What};
 const EXCHANGED_FROM: f64 = 0.17;
 /// Every other doubt, and a hose that is elsewhere nobody knows where, from this one on.
 const OTHERS_FROM: f64 = 0.5;
+/// A circuit whose own port may be empty is looked for beside all others of the hook-up from this probability on: two
+/// circuits on one port pass air and water even if one of them is blocked.
+const LOST_FROM: f64 = 0.1;
 /// Water that proves a passage, l/min.
 const PROOF_L_MIN: f64 = 0.2;
 /// Air is gone at once if it cannot be charged to this pressure, bar, or is down to this share of it so soon, s.
@@ -128,9 +131,17 @@ pub(crate) struct Hoses {
     /// The doubts that are called out, most probable first. A circuit appears in one doubt at most.
     pub(crate) doubts: Vec<HookUpDoubt>,
     elsewhere: Vec<(CircuitId, f64)>,
+    /// Circuits whose own port may be empty, each with those beside which it may hang.
+    lost: Vec<(CircuitId, Vec<CircuitId>)>,
 }
 
 impl Hoses {
+    /// Circuits that may hang on the port of this one beside it.
+    pub(crate) fn may_hang_beside(&self, id: &CircuitId) -> Vec<CircuitId> {
+        let beside = |(_, all): &&(CircuitId, Vec<CircuitId>)| all.contains(id);
+        self.lost.iter().filter(beside).map(|(lost, _)| lost.clone()).collect()
+    }
+
     /// Probability that the hose of this circuit is on another one, or on nothing.
     pub(crate) fn elsewhere(&self, id: &CircuitId) -> f64 {
         self.elsewhere.iter().find(|(other, _)| other == id).map_or(0.0, |(_, probability)| *probability)
@@ -139,7 +150,7 @@ impl Hoses {
 
 /// All hoses against the list.
 pub(crate) fn check(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Hoses {
-    let (all, elsewhere) = every_doubt(ports, hook_ups);
+    let Every { all, elsewhere, lost } = every_doubt(ports, hook_ups);
     let mut doubts: Vec<HookUpDoubt> = Vec::new();
     for (doubt, sure_of_all) in all {
         let taken = |id: &CircuitId| doubts.iter().any(|other| other.circuits.contains(id));
@@ -149,29 +160,35 @@ pub(crate) fn check(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Hoses {
             doubts.push(doubt);
         }
     }
-    Hoses { doubts, elsewhere }
+    Hoses { doubts, elsewhere, lost }
 }
 
-/// All doubts worth a look, the most probable first, with whether all circuits named belong to it; and of every circuit
-/// the probability that its hose is elsewhere.
-fn every_doubt(
-    ports: &[(CircuitId, Port)],
-    hook_ups: &[HookUp],
-) -> (Vec<(HookUpDoubt, bool)>, Vec<(CircuitId, f64)>) {
+#[derive(Default)]
+struct Every {
+    /// All doubts worth a look, the most probable first, with whether all circuits named belong to it.
+    all: Vec<(HookUpDoubt, bool)>,
+    /// Of every circuit the probability that its hose is elsewhere.
+    elsewhere: Vec<(CircuitId, f64)>,
+    lost: Vec<(CircuitId, Vec<CircuitId>)>,
+}
+
+fn every_doubt(ports: &[(CircuitId, Port)], hook_ups: &[HookUp]) -> Every {
     let groups = groups(ports, hook_ups);
     let pairs = |group: &Vec<usize>| (group.len() * group.len().saturating_sub(1)) as f64 / 2.0;
     let all_pairs: f64 = groups.iter().map(pairs).sum();
-    let (mut found, mut elsewhere) = (Vec::new(), Vec::new());
+    let mut every = Every::default();
     for group in &groups {
         let members: Vec<&(CircuitId, Port)> = group.iter().filter_map(|place| ports.get(*place)).collect();
         let theirs: Vec<Port> = members.iter().map(|(_, port)| *port).collect();
         // Slips of a visit are as likely in one hook-up as in another, pair for pair.
         let share = if all_pairs > 0.0 { pairs(group) / all_pairs } else { 1.0 };
-        let Ok(checked) = hook_up(&theirs, &SlipPrior::ORDINARY.share(share), EXCHANGED_FROM) else {
+        let Ok(checked) = hook_up(&theirs, &SlipPrior::ORDINARY.share(share), LOST_FROM) else {
             continue;
         };
         let names: Vec<&str> = members.iter().map(|(id, _)| id.0.as_str()).collect();
-        elsewhere.extend(members.iter().map(|(id, _)| id.clone()).zip(checked.elsewhere.iter().copied()));
+        every
+            .elsewhere
+            .extend(members.iter().map(|(id, _)| id.clone()).zip(checked.elsewhere.iter().copied()));
         for doubt in checked.doubts {
             let circuits =
                 doubt.ports.iter().filter_map(|port| Some(members.get(*port)?.0.clone())).collect();
@@ -182,11 +199,19 @@ fn every_doubt(
                 text: doubt.text(&names),
                 settled_by: doubt.settled_by(&names),
             };
-            found.push((found_one, doubt.sure_of_all));
+            let empty = match doubt.slip {
+                HookUpSlip::Missing | HookUpSlip::Doubled => found_one.circuits.last().cloned(),
+                _ => None,
+            };
+            every.lost.extend(empty.map(|lost| {
+                let others = members.iter().map(|(id, _)| id).filter(|id| **id != lost).cloned().collect();
+                (lost, others)
+            }));
+            every.all.push((found_one, doubt.sure_of_all));
         }
     }
-    found.sort_by(|(a, _), (b, _)| b.probability.total_cmp(&a.probability));
-    (found, elsewhere)
+    every.all.sort_by(|(a, _), (b, _)| b.probability.total_cmp(&a.probability));
+    every
 }
 
 /// Circuits that hung on the rig at the same time: a port that comes up again begins a new hook-up. Where the list is not
@@ -309,6 +334,19 @@ mod tests {
         // Without a whole list all circuits may be exchanged.
         assert_eq!(check(&ports, &list(&[1], &ids)).doubts.len(), 1);
         assert_eq!(groups(&ports, &list(&[1], &ids)), [vec![0, 1, 2]]);
+    }
+
+    #[test]
+    fn a_circuit_with_an_empty_port_may_hang_beside_any_other() {
+        let mut ports = [port("F1", 1.2, 1.2), port("F2", 0.8, 0.8), port("F3", 0.6, 0.6)];
+        ports[2].1.passes = Passes::Gone;
+        ports[2].1.measured = Quantities::default();
+        let ids = ["F1", "F2", "F3"];
+        let found = check(&ports, &list(&[1, 2, 3], &ids));
+        assert_eq!(found.may_hang_beside(&CircuitId("F1".into())), [CircuitId("F3".into())], "{found:?}");
+        assert!(found.may_hang_beside(&CircuitId("F3".into())).is_empty());
+        let sound = check(&ports[..2], &list(&[1, 2], &ids[..2]));
+        assert!(sound.may_hang_beside(&CircuitId("F1".into())).is_empty());
     }
 
     #[test]

@@ -322,6 +322,7 @@ impl Together<'_> {
             acid_left: one.timeline.acid_left(),
             repaired: one.timeline.repaired(),
             hose_doubt,
+            may_hang_beside: self.hoses.may_hang_beside(&circuit.id),
             die_casting: self.mould.process == Process::DieCasting,
             evidence,
         };
