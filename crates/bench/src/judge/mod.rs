@@ -171,15 +171,18 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'
         .and_then(|base| base.sonic_conductance_dm3_s_bar)
         .map(Expected::of_baseline)
         .or_else(|| geometry.as_ref().and_then(Geometry::air));
+    let measured = volume.volume_ml.map(|measured| AsNew::of(measured, "measured in this visit"));
     let best_volume = surer(
-        volume.volume_ml.map(|measured| AsNew::of(measured, "measured in this visit")),
+        measured.clone(),
         volume_as_new.as_ref().map(|new| used(new, flow_left(flow.as_ref(), flow_as_new.as_ref()))),
     );
     let whole = tested_volume(best_volume.as_ref(), &visit.rig);
+    // What passes is compared with what should pass as new, and a dead end must not look smaller than it may be.
+    let as_new = tested_volume(surer(measured, volume_as_new.clone()).as_ref(), &visit.rig);
     let test = passage::Test {
         circuit,
         rig: &visit.rig,
-        volume: &whole,
+        volume: &as_new,
         expected: air,
         narrow_dm3_s_bar: tables.limits.narrow_conductance.value,
         largest_flow_l_min: flow.as_ref().map_or(0.0, |seen| seen.largest_l_min),

@@ -79,11 +79,12 @@ pub(super) fn result(
     let fitted = outcome.slope * setting.rate_per_slope();
     let spread = Spread::of(setting, outcome);
     let sd = spread.standard(fitted);
-    let (low, mut high) = (spread.low(fitted, Z95), spread.high(fitted, Z95));
+    let value = if series.two_readings { plain_quotient(setting, series) } else { fitted };
+    let (low, mut high) = (spread.low(fitted, Z95).min(value), spread.high(fitted, Z95).max(value));
     if series.emptied {
-        high = fitted.max(0.0) * EMPTY_FACTOR;
+        high = value * EMPTY_FACTOR;
     }
-    let leak_rate = Estimate { value: fitted.max(0.0), low: low.max(0.0), high, coverage: 0.95 };
+    let leak_rate = Estimate { value: value.max(0.0), low: low.max(0.0), high, coverage: 0.95 };
     let verdict = verdict(setting, spread, fitted, low, high);
     let settled_from_s = settled_from_s(setting, outcome, fitted);
     let budget = budget(setting, drift, outcome, fitted, sd);
@@ -119,6 +120,12 @@ pub(super) fn result(
         notes: notes(input, series, outcome, fitted, sd),
         curves: curves(setting, drift, series, outcome),
     })
+}
+
+/// The whole fall taken for a leak, mbar l/s at 20 degC and at the start pressure.
+fn plain_quotient(setting: &Setting, series: &Series) -> f64 {
+    let seconds = setting.leaked_between(series.end_mbar()).usual();
+    (series.start_mbar() - series.end_mbar()) / seconds * setting.rate_per_slope()
 }
 
 /// Shares of the variance, largest first.
