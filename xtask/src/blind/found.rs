@@ -142,10 +142,11 @@ pub fn start_of_leak_down(played: &Simulated, id: &CircuitId) -> Option<f64> {
     starts.max_by(f64::total_cmp)
 }
 
-/// All that a circuit loses at this gauge pressure; the truth is stated at 7 bar absolute.
-pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64) -> f64 {
+/// All that a circuit loses at this gauge pressure, in this day's air, at 20 degC; the truth is stated at 7 bar absolute.
+/// The pressure is the one that the gauge showed, as in the finding.
+pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64, air: AbsolutePressure) -> f64 {
     let start = GaugePressure::from_bar(start_bar_g);
-    let now = |leak: Leak| CircuitTruth::at_pressure(leak, start, AbsolutePressure::from_bar(1.0)).mbar_l_s();
+    let now = |leak: Leak| CircuitTruth::at_pressure(leak, start, air).mbar_l_s();
     let across =
         all.leaks_across.iter().filter(|leak| leak.between.0 == truth.id || leak.between.1 == truth.id);
     let across: f64 = across.map(|leak| now(leak.leak)).sum();

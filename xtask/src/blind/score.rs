@@ -142,7 +142,9 @@ impl Coverage {
             (shrunk(stated.low), shrunk(stated.high))
         } else {
             let shrunk = |end: f64| stated.value + (end - stated.value) * Z90_OF_Z95;
-            (shrunk(stated.low), shrunk(stated.high))
+            // An end cut off at zero says nothing of the width: below, the interval is then as wide as above.
+            let low = if stated.low > 0.0 { stated.low } else { 2.0 * stated.value - stated.high };
+            (shrunk(low.min(stated.low)), shrunk(stated.high))
         };
         self.count += 1.0;
         self.held += f64::from(u8::from(low <= truth && truth <= high));

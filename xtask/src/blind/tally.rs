@@ -148,7 +148,7 @@ impl Tally {
         else {
             return;
         };
-        let rate = at_start(truth, &played.truth, start);
+        let rate = at_start(truth, &played.truth, start, played.visit.rig.atmosphere);
         if rate > 0.0 {
             let case = match (truth.blocked_at.is_some(), is_exchanged(played, found)) {
                 (true, _) => "case: blocked, so the volume is another",

@@ -71,11 +71,11 @@ pub(crate) fn judge(test: &Test<'_>, readings: &[Taken<'_>], verdict: Tightness)
     Found { evidence, kind: found.kind.map(calc::air::leak_kind::Kind::text), would_tell }
 }
 
-/// A rate without what the volume brings to all rates of the circuit.
+/// A rate without what volume and law bring to all rates of the circuit: they multiply each by the same.
 fn point(bar_g: f64, result: &LeakDownResult) -> Point {
     let rate = result.uncut_mbar_l_s;
-    let shared: f64 =
-        result.budget.iter().filter(|(cause, _)| *cause == Cause::Volume).map(|(_, share)| share).sum();
+    let of_all = |cause: Cause| matches!(cause, Cause::Volume | Cause::Law);
+    let shared: f64 = result.budget.iter().filter(|(cause, _)| of_all(*cause)).map(|(_, share)| share).sum();
     let own = rate.standard * (1.0 - shared).max(0.01).sqrt();
     Point {
         pressure: GaugePressure::from_bar(bar_g.max(0.5)),

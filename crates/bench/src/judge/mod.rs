@@ -28,7 +28,7 @@ mod volume;
 use std::collections::BTreeMap;
 
 use calc::air::passage::Expected;
-use calc::estimate::Uncertain;
+use calc::estimate::{Uncertain, root_sum_square};
 use calc::infer::bore::BoreState as Inside;
 use calc::infer::hook_up::Port;
 use calc::quantity::Length;
@@ -40,7 +40,7 @@ use crate::visit::{HookUp, Visit};
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, VolumeFact};
 use flow::FlowSeen;
-use tested::{TestedVolume, tested_volume};
+use tested::{HOSES_UNKNOWN, TestedVolume, tested_volume, up_to_block, used};
 use timeline::Timeline;
 
 /// Version of the judgement; it changes when a finding may change.
@@ -151,11 +151,6 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'
     );
     let (volume, mut evidence, mut warnings) =
         volume::judge(circuit, &timeline, &visit.rig, volume_as_new.as_ref());
-    let best_volume = surer(
-        volume.volume_ml.map(|measured| AsNew::of(measured, "measured in this visit")),
-        volume_as_new.clone(),
-    );
-    let tested = tested_volume(best_volume.as_ref(), &visit.rig);
     let mut flow = flow::read(circuit, &timeline, &visit.rig, geometry.as_ref());
     if let Some(seen) = &mut flow {
         evidence.append(&mut seen.evidence);
@@ -177,15 +172,28 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'
         .and_then(|base| base.sonic_conductance_dm3_s_bar)
         .map(Expected::of_baseline)
         .or_else(|| geometry.as_ref().and_then(Geometry::air));
+    let measured = volume.volume_ml.map(|measured| AsNew::of(measured, "measured in this visit"));
+    let best_volume = surer(
+        measured.clone(),
+        volume_as_new.as_ref().map(|new| used(new, flow_left(flow.as_ref(), flow_as_new.as_ref()))),
+    );
+    let whole = tested_volume(best_volume.as_ref(), &visit.rig);
+    // What passes is compared with what should pass as new, and a dead end must not look smaller than it may be.
+    let as_new = tested_volume(surer(measured, volume_as_new.clone()).as_ref(), &visit.rig);
     let test = passage::Test {
         circuit,
         rig: &visit.rig,
-        volume: &tested,
+        volume: &as_new,
         expected: air,
         narrow_dm3_s_bar: tables.limits.narrow_conductance.value,
         largest_flow_l_min: flow.as_ref().map_or(0.0, |seen| seen.largest_l_min),
     };
     let passage = passage::judge(&test, &timeline);
+    let tested = if passage.0.verdict == crate::finding::Passage::Blocked {
+        up_to_block(best_volume.as_ref(), &volume, &visit.rig)
+    } else {
+        whole
+    };
     Alone {
         circuit,
         timeline,
@@ -201,6 +209,12 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'
         evidence,
         warnings,
     }
+}
+
+/// Share of the flow as new that is left, with the spread of its logarithm.
+fn flow_left(seen: Option<&FlowSeen>, as_new: Option<&AsNew>) -> Option<(f64, f64)> {
+    let (seen, new) = (seen?.flow_factor_m3_h()?, as_new?);
+    Some((seen.value / new.value, root_sum_square(&[seen.relative_standard(), new.standard_ln])))
 }
 
 /// What is needed of the whole mould to judge one circuit.
@@ -243,10 +257,11 @@ impl Together<'_> {
             warnings.push(general("cross-watch-unexplained", &text));
         }
         if self.visit.rig.fixture_volume.is_none() {
-            warnings.push(general(
-                "hose-volume-assumed",
-                "The rig has no fixture_volume_ml; about 190 ml of hose is assumed, known to half.",
-            ));
+            let text = format!(
+                "The rig has no fixture_volume_ml; about {:.0} ml of hose is assumed, known to half.",
+                HOSES_UNKNOWN.0
+            );
+            warnings.push(general("hose-volume-assumed", &text));
         }
         warnings
     }

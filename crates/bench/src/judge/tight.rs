@@ -182,8 +182,7 @@ fn take(fact: &mut TightnessFact, result: &LeakDownResult) {
         Verdict::CannotTell => Tightness::CannotTell,
     };
     fact.leak_rate_mbar_l_s = Some(result.leak_rate);
-    // One-sided 99.9 % of the normal distribution: 3.09 standard uncertainties.
-    fact.surely_below_mbar_l_s = Some(result.uncut_mbar_l_s.value + 3.09 * result.uncut_mbar_l_s.standard);
+    fact.surely_below_mbar_l_s = Some(result.surely_below.mbar_l_s());
     fact.would_tell = result.best_next_reading.map(|remedy| match result.seconds_needed {
         Some(time) if time.s() > 180.0 => {
             format!("{remedy}; {:.0} minutes of watching would then do", (time.s() / 60.0).ceil())

@@ -12,7 +12,7 @@ use crate::mould::Circuit;
 use crate::visit::{End, Entry, Rig, VolumeMethod, VolumeReading, What};
 
 /// Share of the hoses' volume that lies on the supply side (own choice: dead ends of the rig lie there).
-const INLET_SHARE: f64 = 0.53;
+pub(crate) const INLET_SHARE: f64 = 0.53;
 /// How well a rig's own fixture volume is known (own proposal).
 pub(crate) const FIXTURE_RELATIVE: f64 = 0.03;
 /// Share of a drained volume that stays behind as a film (own allowance; common practice blows out twice).

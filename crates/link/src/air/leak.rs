@@ -7,6 +7,8 @@ use crate::plan::{Leak, LeakLaw};
 
 /// Pressure at which leak rates are stated, Pa absolute.
 const STATED_AT_PA: f64 = 7e5;
+/// Temperature at which they are, K.
+const STATED_AT_K: f64 = 293.15;
 /// Critical ratio of an orifice (nozzle theory 0.528; 0.5 is the usual ellipse for air).
 const ORIFICE_RATIO: f64 = 0.5;
 /// Above this ratio the ellipse is replaced by a straight line, so that the slope stays finite.
@@ -96,6 +98,8 @@ pub struct Vessel {
     pub volume_m3: f64,
     /// Pressure at the start, Pa absolute.
     pub start_pa: f64,
+    /// Temperature of its air at the start, K: rates hold at 20 degC, and what is warmer takes more room.
+    pub start_k: f64,
     /// Kept at its pressure: vented or on supply.
     pub kept: bool,
     /// Pressure relative to the start without leaks, at each step; empty: constant.
@@ -169,7 +173,8 @@ impl Network {
             }
         }
         for (slope, vessel) in slopes.iter_mut().zip(&self.vessels) {
-            *slope = if vessel.kept { 0.0 } else { *slope / vessel.volume_m3 };
+            let warm = vessel.start_k / STATED_AT_K;
+            *slope = if vessel.kept { 0.0 } else { *slope * warm / vessel.volume_m3 };
         }
     }
 
@@ -209,7 +214,13 @@ mod tests {
     }
 
     fn vessel(ml: f64, bar_abs: f64) -> Vessel {
-        Vessel { volume_m3: ml * 1e-6, start_pa: bar_abs * 1e5, kept: false, factors: Vec::new() }
+        Vessel {
+            volume_m3: ml * 1e-6,
+            start_pa: bar_abs * 1e5,
+            start_k: STATED_AT_K,
+            kept: false,
+            factors: Vec::new(),
+        }
     }
 
     fn alone(vessel: Vessel, passage: Passage) -> Network {
@@ -224,6 +235,17 @@ mod tests {
             let mbar_s = (seen[0][0] - seen[0][1]) / 100.0 / 0.1;
             assert!((mbar_s * 0.5 - 1.0).abs() < 1e-3, "{law:?} {mbar_s}");
         }
+    }
+
+    #[test]
+    fn air_that_was_warm_leaks_as_much_once_it_is_cold() {
+        // Ideal gas: what leaves is counted at 20 degC, so the slope of the settled air does not know how warm it was.
+        let slope = |start_k: f64, left: f64| {
+            let settled = Vessel { start_k, factors: vec![left; 3], ..vessel(500.0, 7.0 / left) };
+            let seen = alone(settled, leak(1.0, LeakLaw::Laminar)).run(0.1, 3);
+            seen[0][0] - seen[0][1]
+        };
+        assert!((slope(293.15 / 0.9, 0.9) / slope(293.15, 1.0) - 1.0).abs() < 1e-6);
     }
 
     #[test]

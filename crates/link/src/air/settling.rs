@@ -124,6 +124,13 @@ impl Settling {
         factors
     }
 
+    /// Mean temperature of the air at the moment of shutting, K: what the modes lose, they lose down to the wall's.
+    #[must_use]
+    pub fn start_k(&self) -> f64 {
+        let warm: f64 = self.modes.iter().map(|(part, _)| part).sum();
+        self.gas_k / (1.0 - warm)
+    }
+
     /// Hose wall, creep and drift since the moment of shutting.
     fn slow(&self, time_s: f64) -> f64 {
         let tail = &self.tail;

@@ -86,12 +86,17 @@ impl Bench<'_> {
         let count = test.sampling.count();
         let step_s = test.sampling.step_s();
         let supply = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
-        let mut vessels = vec![Vessel {
-            volume_m3: self.chargeable(listed).m3(),
-            start_pa: supply,
-            kept: false,
-            factors: self.settling(listed, test, drift_k_s, chance).factors(step_s, count),
-        }];
+        let mut vessel = |listed: usize| {
+            let settling = self.settling(listed, test, drift_k_s, chance);
+            Vessel {
+                volume_m3: self.chargeable(listed).m3(),
+                start_pa: supply,
+                start_k: settling.start_k(),
+                kept: false,
+                factors: settling.factors(step_s, count),
+            }
+        };
+        let mut vessels = vec![vessel(listed)];
         let mut leaks: Vec<_> =
             self.open_hose(listed).map(|passage| (0, None, passage)).into_iter().collect();
         for (from, to, passage) in &self.leaks {
@@ -106,9 +111,7 @@ impl Bench<'_> {
                 Some((other, Some(listed_other))) if together => {
                     // The neighbour is charged as well and leaks as it does.
                     let place = vessels.len();
-                    let factors = self.settling(listed_other, test, drift_k_s, chance).factors(step_s, count);
-                    let volume_m3 = self.chargeable(listed_other).m3();
-                    vessels.push(Vessel { volume_m3, start_pa: supply, kept: false, factors });
+                    vessels.push(vessel(listed_other));
                     leaks.push((0, Some(place), *passage));
                     let own = self.leaks.iter().filter(|(from, to, _)| *from == other && to.is_none());
                     leaks.extend(own.map(|(_, _, passage)| (place, None, *passage)));

@@ -61,11 +61,13 @@ impl Bench<'_> {
         for one in charged {
             let supply = test.pressure.absolute(self.air).pa() + 5000.0 * chance.normal();
             places.extend(self.circuits_on(*one).into_iter().map(|circuit| (circuit, vessels.len())));
+            let settling = self.settling(*one, test, drift_k_s, chance);
             vessels.push(Vessel {
                 volume_m3: self.chargeable(*one).m3(),
                 start_pa: supply,
+                start_k: settling.start_k(),
                 kept: false,
-                factors: self.settling(*one, test, drift_k_s, chance).factors(step_s, count),
+                factors: settling.factors(step_s, count),
             });
         }
         for other in &watchers {
@@ -74,6 +76,7 @@ impl Bench<'_> {
             vessels.push(Vessel {
                 volume_m3: self.chargeable(*other).m3(),
                 start_pa: self.air.pa(),
+                start_k: self.plan.visit.steel.k(),
                 kept: false,
                 factors: (0..count).map(|step| 1.0 + drift * step_s * step as f64).collect(),
             });

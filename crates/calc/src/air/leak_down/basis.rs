@@ -1,8 +1,9 @@
 //! The shapes that a falling pressure is made of, and how large each may be.
 
+use super::laws::ByLaw;
 use super::series::Series;
 use super::{LeakDownError, LeakDownInput};
-use crate::air::gas::{REFERENCE_TEMPERATURE_K, nozzle_function, thermal_diffusivity_m2_s};
+use crate::air::gas::{REFERENCE_TEMPERATURE_K, thermal_diffusivity_m2_s};
 use crate::numeric::math;
 use crate::quantity::{AbsolutePressure, Temperature};
 
@@ -11,22 +12,25 @@ use crate::quantity::{AbsolutePressure, Temperature};
 pub(super) const CLOSED_BORE: f64 = 28.73;
 /// The same at constant pressure, while the supply is held: 4 times 2.405^2.
 const HELD_BORE: f64 = 23.13;
-/// Air still warm from filling when the supply is shut at once: share of the pressure (ideal filling: 0.24).
-const FRESH_SHARE: f64 = 0.12;
+/// Air still warm from filling when the supply is shut at once: share of the pressure expected in the main bore and in
+/// hoses together, and its standard deviation in each (ideal filling: 0.24).
+const FRESH_EXPECTED: f64 = 0.10;
+const FRESH_SHARE: f64 = 0.07;
 /// What is left however long the supply is held: draughts, air that still flows.
 const REST_SHARE: f64 = 3e-4;
 /// Bore where none is known, a large one to be waited for, and the bores in m that are then thought possible, each with
-/// the share of the air that may lie in it.
+/// the share of the air that is expected to lie in it and that may.
 const USUAL_BORE_M: f64 = 0.010;
 const LARGE_BORE_M: f64 = 0.014;
-const POSSIBLE_BORES: [(f64, f64); 4] = [(0.006, 0.7), (0.010, 0.7), (0.015, 0.7), (0.030, 0.05)];
+const POSSIBLE_BORES: [(f64, f64, f64); 4] =
+    [(0.006, 0.0, 0.7), (0.010, 1.0, 0.7), (0.015, 0.0, 0.7), (0.030, 0.0, 0.05)];
 /// Hoses: inner diameter, effusivity of rubber and plastics (600 to 750 W s^0.5/(m2 K)), relative uncertainty of the
 /// heat tail, creep of the wall per decade of time. Assumptions, common practice, no source.
 const HOSE_BORE_M: f64 = 0.0108;
 const HOSE_EFFUSIVITY: f64 = 650.0;
-const HOSE_TAIL_RELATIVE: f64 = 0.5;
+const HOSE_TAIL_RELATIVE: f64 = 0.4;
 const CREEP_PER_DECADE: f64 = 0.7e-3;
-const CREEP_UNCERTAINTY: f64 = 0.6e-3;
+const CREEP_UNCERTAINTY: f64 = 0.45e-3;
 /// Share of hose that is reckoned with where nobody knows, and how far its tail is allowed to go. No tail is expected
 /// then, so that a bench without hoses is not accused of them.
 const UNKNOWN_HOSE_SHARE: f64 = 0.3;
@@ -44,6 +48,10 @@ pub(super) enum Shape {
     Leak,
     /// Half the difference between a leak that goes with the pressure and one that goes with its square.
     Law,
+    /// A seat that pressure presses shut instead of a hole.
+    Seat,
+    /// A crack that pressure opens instead of one that keeps its width.
+    Opening,
     /// Air settling with this time constant.
     Settle { tau_s: f64 },
     /// Hose walls that give their heat on, `t^-1/2`.
@@ -64,6 +72,13 @@ pub(super) struct Term {
     pub shape: Shape,
     pub mean: f64,
     pub sd: f64,
+}
+
+/// A part of the air that settles with one time constant: share of the whole that is expected to be such, and that may be.
+struct Stretch {
+    tau_s: f64,
+    expected: f64,
+    possible: f64,
 }
 
 /// Everything around one leak-down, in the units of the fit: mbar, litre, second, kelvin.
@@ -141,37 +156,48 @@ impl Setting {
     /// The settling terms.
     pub(super) fn settling(&self) -> Vec<Term> {
         let mut terms: Vec<Term> = self
-            .time_constants()
+            .stretches()
             .into_iter()
-            .map(|(tau_s, share)| Term {
+            .map(|Stretch { tau_s, expected, possible }| Term {
                 shape: Shape::Settle { tau_s },
-                mean: 0.0,
-                sd: share * self.fresh_mbar(tau_s),
+                mean: expected * self.start_mbar * FRESH_EXPECTED * self.still_warm(tau_s),
+                sd: possible * self.start_mbar * (FRESH_SHARE * self.still_warm(tau_s) + REST_SHARE),
             })
             .collect();
         terms.extend(self.tails());
         terms
     }
 
-    /// Time constants and the share of the air that may have them.
-    fn time_constants(&self) -> Vec<(f64, f64)> {
+    /// Parts of the air by how fast they settle.
+    fn stretches(&self) -> Vec<Stretch> {
         let share = self.share_or_usual();
-        let mut list: Vec<(f64, f64)> = if self.bore_known {
+        let one = |tau_s, expected, possible| Stretch { tau_s, expected, possible };
+        let mut list: Vec<Stretch> = if self.bore_known {
             let tau = self.tau_s(self.bore_m);
-            vec![(0.5 * tau, 0.5), (tau, 1.0), (2.0 * tau, 0.1), (5.0 * tau, 0.02)]
+            vec![
+                one(0.5 * tau, 0.0, 0.5),
+                one(tau, 1.0 - share, 1.0),
+                one(2.0 * tau, 0.0, 0.1),
+                one(5.0 * tau, 0.0, 0.02),
+            ]
         } else {
-            POSSIBLE_BORES.iter().map(|(bore_m, share)| (self.tau_s(*bore_m), *share)).collect()
+            POSSIBLE_BORES
+                .iter()
+                .map(|(bore_m, expected, possible)| {
+                    one(self.tau_s(*bore_m), (1.0 - share) * expected, *possible)
+                })
+                .collect()
         };
         if share > 0.02 {
-            list.push((self.tau_s(HOSE_BORE_M), share));
+            list.push(one(self.tau_s(HOSE_BORE_M), share, share));
         }
         list
     }
 
-    /// Standard deviation of what still settles with this time constant when the supply is shut.
-    fn fresh_mbar(&self, tau_s: f64) -> f64 {
+    /// Share of the warmth that is left with this time constant when the supply is shut.
+    fn still_warm(&self, tau_s: f64) -> f64 {
         let held_tau = tau_s * CLOSED_BORE / HELD_BORE;
-        self.start_mbar * (FRESH_SHARE * math::exp(-self.hold_s / held_tau) + REST_SHARE)
+        math::exp(-self.hold_s / held_tau)
     }
 
     /// Tails of walls: all the work of filling ends as heat in them (`V dp`), and goes on into the depth.
@@ -209,7 +235,7 @@ impl Setting {
     pub(super) fn value(&self, shape: Shape, time_s: f64) -> f64 {
         match shape {
             Shape::Level => 1.0,
-            Shape::Leak | Shape::Law => 0.0,
+            Shape::Leak | Shape::Law | Shape::Seat | Shape::Opening => 0.0,
             Shape::Settle { tau_s } => math::exp(-time_s / tau_s),
             Shape::HoseTail => 1.0 / (time_s + self.hold_s + 1.0).sqrt(),
             Shape::SteelTail => 1.0 / (time_s + self.hold_s + 1.0),
@@ -236,30 +262,23 @@ impl Setting {
         unit * unit - 1.0 / 3.0
     }
 
-    /// Leak rate at a pressure against that at the start: through a crack (difference of squares) and through a hole.
-    pub(super) fn relative_leak(&self, pressure_mbar: f64) -> (f64, f64) {
-        let (outer, start) = (self.atmosphere_mbar, self.start_mbar);
-        if pressure_mbar <= outer {
-            return (0.0, 0.0);
-        }
-        let crack = (pressure_mbar * pressure_mbar - outer * outer) / (start * start - outer * outer);
-        let hole =
-            pressure_mbar * nozzle_function(outer / pressure_mbar) / (start * nozzle_function(outer / start));
-        (crack, hole)
+    /// Leak rate at a pressure against that at the start, by each law.
+    pub(super) fn relative_leak(&self, pressure_mbar: f64) -> ByLaw {
+        ByLaw::relative_rate(pressure_mbar, self.start_mbar, self.atmosphere_mbar)
     }
 
     /// Seconds of leak at the start pressure that a fall to this pressure over the whole time stands for, if nothing but
-    /// the leak moved it: `T dp / integral of dp / relative leak`, through a crack and through a hole. Simpson's rule in
-    /// the logarithm of the gauge pressure, in which both integrands are smooth.
-    pub(super) fn leaked_between(&self, end_mbar: f64) -> (f64, f64) {
+    /// the leak moved it: `T dp / integral of dp / relative leak`, by each law. Simpson's rule in the logarithm of the
+    /// gauge pressure, in which the integrands are smooth.
+    pub(super) fn leaked_between(&self, end_mbar: f64) -> ByLaw {
         const PARTS: u8 = 64;
         let gauge = |pressure: f64| pressure - self.atmosphere_mbar;
         let fall = self.start_mbar - end_mbar;
         if fall < 1e-6 * self.start_mbar || gauge(end_mbar) <= 0.0 {
-            return (self.duration_s, self.duration_s);
+            return ByLaw::all(self.duration_s);
         }
         let span = math::ln(gauge(self.start_mbar) / gauge(end_mbar));
-        let mut sum = (0.0, 0.0);
+        let mut sum = ByLaw::default();
         for part in 0..=PARTS {
             let weight = match part {
                 0 | PARTS => 1.0,
@@ -267,11 +286,11 @@ impl Setting {
                 _ => 2.0,
             };
             let over = gauge(end_mbar) * math::exp(span * f64::from(part) / f64::from(PARTS));
-            let (crack, hole) = self.relative_leak(self.atmosphere_mbar + over);
-            sum = (sum.0 + weight * over / crack, sum.1 + weight * over / hole);
+            let rate = self.relative_leak(self.atmosphere_mbar + over);
+            sum = sum.with(rate, |sum, rate| sum + weight * over / rate);
         }
         let width = span / f64::from(PARTS) / 3.0;
-        (self.duration_s * fall / (sum.0 * width), self.duration_s * fall / (sum.1 * width))
+        ByLaw::all(self.duration_s * fall).with(sum, |seconds, sum| seconds / (sum * width))
     }
 }
 

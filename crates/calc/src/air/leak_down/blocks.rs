@@ -2,6 +2,7 @@
 
 use super::basis::{Setting, Shape, Term};
 use super::drift::Drift;
+use super::laws::ByLaw;
 use super::series::Series;
 
 /// Most averages that the samples are gathered into.
@@ -24,12 +25,11 @@ pub(super) struct Blocks {
     pub stretch: Vec<f64>,
 }
 
-/// A sample and the leak behind it: seconds at the start pressure, through a crack and through a hole.
+/// A sample and the leak behind it: seconds at the start pressure, by each law.
 struct Sample {
     time_s: f64,
     pressure_mbar: f64,
-    crack_s: f64,
-    hole_s: f64,
+    leaked_s: ByLaw,
 }
 
 /// Averages pressures and terms over the samples of the window.
@@ -38,22 +38,24 @@ pub(super) fn gather(
     drift: &Drift,
     series: &Series,
     terms: &[Term],
-    leaked: &[(f64, f64)],
+    leaked: &[ByLaw],
     window_s: (f64, f64),
 ) -> Blocks {
     let inside: Vec<Sample> = series
         .samples()
         .zip(leaked)
         .filter(|((time, _), _)| window_s.0 <= *time && *time <= window_s.1)
-        .map(|((time_s, pressure_mbar), (crack_s, hole_s))| {
+        .map(|((time_s, pressure_mbar), leaked_s)| {
             let warming = drift.known_mbar(setting, time_s, pressure_mbar);
             let pressure_mbar = pressure_mbar - warming - series.start_mbar();
-            Sample { time_s, pressure_mbar, crack_s: *crack_s, hole_s: *hole_s }
+            Sample { time_s, pressure_mbar, leaked_s: *leaked_s }
         })
         .collect();
     let value = |term: &Term, sample: &Sample| match term.shape {
-        Shape::Leak => -(sample.crack_s + sample.hole_s) / 2.0,
-        Shape::Law => -(sample.crack_s - sample.hole_s) / 2.0,
+        leak @ (Shape::Leak | Shape::Law | Shape::Seat | Shape::Opening) if series.two_readings => {
+            -sample.leaked_s.of_two(leak)
+        }
+        leak @ (Shape::Leak | Shape::Law | Shape::Seat | Shape::Opening) => -sample.leaked_s.of(leak),
         shape => setting.value(shape, sample.time_s),
     };
     let chunks = || inside.chunks(inside.len().div_ceil(MOST_BLOCKS).max(1));
@@ -84,8 +86,8 @@ fn mean(chunk: &[Sample], value: impl Fn(&Sample) -> f64) -> f64 {
 fn stretch(setting: &Setting, series: &Series, chunk: &[Sample]) -> f64 {
     match chunk {
         [last] if series.two_readings && last.time_s > 0.0 => {
-            let (crack, hole) = setting.relative_leak(series.end_mbar());
-            (last.crack_s + last.hole_s) / (setting.duration_s * (crack + hole)).max(1e-9)
+            let now = setting.relative_leak(series.end_mbar());
+            last.leaked_s.usual() / (setting.duration_s * now.usual()).max(1e-9)
         }
         _ => 1.0,
     }

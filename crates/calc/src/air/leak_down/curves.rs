@@ -3,6 +3,7 @@
 use super::basis::{Setting, Shape};
 use super::drift::Drift;
 use super::fit::Outcome;
+use super::laws::ByLaw;
 use super::series::Series;
 
 /// Most points of a curve.
@@ -30,7 +31,7 @@ pub(super) fn curves(setting: &Setting, drift: &Drift, series: &Series, outcome:
     let mut fitted = Curve::new();
     let mut leaked = Integral::default();
     for (at, (time, pressure)) in series.samples().enumerate() {
-        let (crack, hole) = leaked.add(time, setting.relative_leak(pressure));
+        let behind = leaked.add(time, setting.relative_leak(pressure));
         if at % stride != 0 && at + 1 != series.len() {
             continue;
         }
@@ -42,8 +43,7 @@ pub(super) fn curves(setting: &Setting, drift: &Drift, series: &Series, outcome:
                 .zip(&outcome.sizes)
                 .map(|(term, size)| {
                     size * match term.shape {
-                        Shape::Leak => -(crack + hole) / 2.0,
-                        Shape::Law => -(crack - hole) / 2.0,
+                        leak @ (Shape::Leak | Shape::Law | Shape::Seat | Shape::Opening) => -behind.of(leak),
                         shape => setting.value(shape, time),
                     }
                 })
@@ -65,10 +65,7 @@ pub(super) fn curves(setting: &Setting, drift: &Drift, series: &Series, outcome:
 fn leak_alone(setting: &Setting, series: &Series, slope_mbar_s: f64) -> Curve {
     const STEPS: u8 = 120;
     let width = setting.duration_s / f64::from(STEPS);
-    let rate = |pressure: f64| {
-        let (crack, hole) = setting.relative_leak(pressure);
-        slope_mbar_s * (crack + hole) / 2.0
-    };
+    let rate = |pressure: f64| slope_mbar_s * setting.relative_leak(pressure).usual();
     let mut pressure = setting.start_mbar;
     let mut curve = vec![(0.0, series.gauge_bar(pressure))];
     for step in 1..=STEPS {
@@ -79,18 +76,18 @@ fn leak_alone(setting: &Setting, series: &Series, slope_mbar_s: f64) -> Curve {
     curve
 }
 
-/// Running integral by the trapezoidal rule of the two leak laws.
+/// Running integral of each leak law by the trapezoidal rule.
 #[derive(Default)]
 struct Integral {
-    before: Option<(f64, (f64, f64))>,
-    sum: (f64, f64),
+    before: Option<(f64, ByLaw)>,
+    sum: ByLaw,
 }
 
 impl Integral {
-    fn add(&mut self, time: f64, now: (f64, f64)) -> (f64, f64) {
+    fn add(&mut self, time: f64, now: ByLaw) -> ByLaw {
         if let Some((earlier, rate)) = self.before {
             let half = (time - earlier) / 2.0;
-            self.sum = (self.sum.0 + half * (rate.0 + now.0), self.sum.1 + half * (rate.1 + now.1));
+            self.sum = self.sum.plus(half, rate).plus(half, now);
         }
         self.before = Some((time, now));
         self.sum

@@ -7,6 +7,7 @@ use super::drift::Drift;
 use super::fit::{LATEST_START_OF_TRACE, MODEL_FLOOR_MBAR, Outcome, QUIET_AFTER_TAUS, least_squares};
 use super::series::Series;
 use crate::estimate::{Z95, root_sum_square};
+use crate::numeric::math;
 
 /// What the reading says about a limit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,34 +25,67 @@ pub enum Verdict {
 pub(super) const DETECTION_FACTOR: f64 = 3.3;
 /// A leak of so many limits must not be called tight more often than once in 1,000 (normal quantile 3.09).
 const FALSE_TIGHT_AT: f64 = 1.5;
-const ONCE_IN_1000: f64 = 3.09;
-/// Relative uncertainty of the model itself: gas and wall not in step, law of the leak.
-pub(super) const MODEL_RELATIVE: f64 = 0.012;
+pub(super) const ONCE_IN_1000: f64 = 3.09;
+/// Relative uncertainty of the model itself: gas and wall not in step.
+const MODEL_RELATIVE: f64 = 0.006;
 /// The same where the circuit emptied before its air had settled.
-pub(super) const FAST_MODEL_RELATIVE: f64 = 0.06;
+const FAST_MODEL_RELATIVE: f64 = 0.06;
+/// A larger relative uncertainty than this says no more than this one.
+const LARGEST_RELATIVE: f64 = 2.0;
 /// The air counts as settled when what still settles is below this share of the limit (or of the leak, if larger).
 const SETTLED_SHARE: f64 = 0.25;
 /// Longest test that is proposed.
 const LONGEST_S: f64 = 1800.0;
 
-/// Standard uncertainty of a leak rate of this size.
-pub(super) fn standard(setting: &Setting, outcome: &Outcome, rate_mbar_l_s: f64) -> f64 {
-    let model = if outcome.fast { FAST_MODEL_RELATIVE } else { MODEL_RELATIVE };
-    root_sum_square(&[
-        outcome.slope_sd * setting.rate_per_slope(),
-        rate_mbar_l_s * setting.volume_relative,
-        rate_mbar_l_s * setting.gas_sd_k / setting.gas_k,
-        rate_mbar_l_s * model,
-    ])
+/// What a leak rate may be off: what the fall of the pressure leaves open, the same for every rate, and what multiplies
+/// the rate.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Spread {
+    fall_mbar_l_s: f64,
+    relative: f64,
+}
+
+impl Spread {
+    pub(super) fn of(setting: &Setting, outcome: &Outcome) -> Self {
+        let model = if outcome.fast { FAST_MODEL_RELATIVE } else { MODEL_RELATIVE };
+        let (law_variance, law_relative) = outcome.law();
+        let fall = (outcome.slope_sd * outcome.slope_sd - law_variance).max(0.0).sqrt();
+        let relative = root_sum_square(&[
+            setting.volume_relative,
+            setting.gas_sd_k / setting.gas_k,
+            model,
+            law_relative,
+        ]);
+        Self { fall_mbar_l_s: fall * setting.rate_per_slope(), relative: relative.min(LARGEST_RELATIVE) }
+    }
+
+    /// Standard uncertainty of a leak rate of this size.
+    pub(super) fn standard(self, rate_mbar_l_s: f64) -> f64 {
+        root_sum_square(&[self.fall_mbar_l_s, rate_mbar_l_s * self.relative])
+    }
+
+    /// Lower end so many standard uncertainties away. A factor is as likely a half as double, so the relative part counts
+    /// on a logarithmic scale; for small uncertainties that is no difference.
+    pub(super) fn low(self, rate_mbar_l_s: f64, z: f64) -> f64 {
+        let factor = 1.0 - math::exp(-z * self.relative);
+        rate_mbar_l_s - root_sum_square(&[z * self.fall_mbar_l_s, rate_mbar_l_s.max(0.0) * factor])
+    }
+
+    /// Upper end; a rate below zero by more than its standard uncertainty does not draw it down further.
+    pub(super) fn high(self, rate_mbar_l_s: f64, z: f64) -> f64 {
+        let factor = math::exp(z * self.relative) - 1.0;
+        rate_mbar_l_s.max(-self.standard(0.0))
+            + root_sum_square(&[z * self.fall_mbar_l_s, rate_mbar_l_s.max(0.0) * factor])
+    }
 }
 
 /// Verdict with guard bands: *tight* only if the 95 % interval ends below the limit **and** a leak of 1.5 limits would
 /// read as low as this at most once in 1,000; *leaks* only if the interval begins above the limit (source key
 /// `jcgm-106`, guarded acceptance and rejection).
-pub(super) fn verdict(setting: &Setting, outcome: &Outcome, rate: f64, low: f64, high: f64) -> Verdict {
+pub(super) fn verdict(setting: &Setting, spread: Spread, rate: f64, low: f64, high: f64) -> Verdict {
     let limit = setting.limit_mbar_l_s;
-    let widest = standard(setting, outcome, FALSE_TIGHT_AT * limit);
-    let rising = rate + Z95 * standard(setting, outcome, 0.0) < 0.0;
+    let widest = spread.standard(FALSE_TIGHT_AT * limit);
+    let rising = rate + Z95 * spread.standard(0.0) < 0.0;
     if low > limit {
         Verdict::Leaks
     } else if high < limit && rate + ONCE_IN_1000 * widest < FALSE_TIGHT_AT * limit && !rising {

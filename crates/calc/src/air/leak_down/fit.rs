@@ -5,6 +5,7 @@ use nalgebra::{DMatrix, DVector};
 use super::basis::{Setting, Shape, Term};
 use super::blocks::{Blocks, gather};
 use super::drift::Drift;
+use super::laws::ByLaw;
 use super::series::{SAMPLES_THAT_SHOW_NOISE, Series};
 use crate::estimate::root_sum_square;
 
@@ -16,12 +17,14 @@ const FAST_LEAK_SHARE: f64 = 0.75;
 const EMPTY_SHARE: f64 = 0.2;
 /// No fit is better than this, mbar per average.
 pub(super) const MODEL_FLOOR_MBAR: f64 = 0.02;
-/// The law of the leak (crack or hole) is known to this share of the rate, between -1 and 1.
-const LAW_SD: f64 = 0.6;
 
-/// Where the leak and its law stand among the terms.
+/// Where the leak stands among the terms, and after it what its law may be, as a share of the rate: between a crack and a
+/// hole (-1 to 1), a seat instead of the hole, an opening crack instead of the crack (0 to 1, seldom either). Together the
+/// rate goes with the pressure's power 1.5, give or take 0.65 (own choice).
 const LEAK: usize = 1;
-const LAW: usize = 2;
+const LAWS: [(Shape, f64); 3] = [(Shape::Law, 0.4), (Shape::Seat, 0.2), (Shape::Opening, 0.2)];
+/// Where no leak is seen, its law counts as that of one of this share of the limit: no prior, but finite numbers.
+const LEAST_LAW_SHARE: f64 = 1e-3;
 /// Level and leak may be so many times what the samples span: no prior, but finite numbers.
 const OPEN: f64 = 20.0;
 /// Rounds of weighing and fitting; the noise no longer changes after three.
@@ -81,6 +84,18 @@ pub(super) struct Outcome {
     pub fast: bool,
 }
 
+impl Outcome {
+    /// Variance of the slope from the leak's law, and the relative standard uncertainty that it is.
+    pub(super) fn law(&self) -> (f64, f64) {
+        let parts = self.terms.iter().zip(&self.term_variance).skip(LEAK + 1).zip(LAWS);
+        let (variance, relative) = parts.fold((0.0, 0.0), |sum, ((term, variance), (_, share))| {
+            let rate = term.sd / share;
+            (sum.0 + variance, sum.1 + variance / (rate * rate).max(1e-30))
+        });
+        (variance, relative.sqrt())
+    }
+}
+
 /// Fits leak, settling and drift to the samples; `None` if the numbers are not finite.
 pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Option<Outcome> {
     let (window_s, fast) = window(setting, series);
@@ -88,16 +103,17 @@ pub(super) fn fit(setting: &Setting, drift: &Drift, series: &Series) -> Option<O
     let blocks = gather(setting, drift, series, &terms, &leaked_seconds(setting, series), window_s);
     let mut noise = (series.noise_mbar, 1.0);
     let mut last = None;
+    let least = LEAST_LAW_SHARE * setting.limit_mbar_l_s / setting.rate_per_slope();
     for _ in 0..ROUNDS {
         let sigmas = sigmas(&blocks, noise);
         let (sizes, solved) = solve(&terms, &blocks, &sigmas)?;
         if series.len() >= SAMPLES_THAT_SHOW_NOISE {
             noise = updated_noise(&blocks, &sizes, &solved, noise);
         }
-        let law_sd = LAW_SD * sizes.get(LEAK).copied().unwrap_or_default().abs();
+        let rate = sizes.get(LEAK).copied().unwrap_or_default().abs().max(least);
         last = Some(outcome(&terms, &blocks, &sigmas, sizes, &solved));
-        if let Some(law) = terms.get_mut(LAW) {
-            law.sd = law_sd;
+        for (law, (_, share)) in terms.iter_mut().skip(LEAK + 1).zip(LAWS) {
+            law.sd = share * rate;
         }
     }
     let samples: f64 = blocks.counts.iter().sum();
@@ -118,27 +134,32 @@ fn first_terms(setting: &Setting, drift: &Drift, series: &Series, window_s: (f64
     let mut terms = vec![
         Term { shape: Shape::Level, mean: 0.0, sd: open },
         Term { shape: Shape::Leak, mean: 0.0, sd: open / watched },
-        Term { shape: Shape::Law, mean: 0.0, sd: LAW_SD * range / watched.max(1.0) },
     ];
+    let first = range / watched.max(1.0);
+    terms.extend(LAWS.map(|(shape, share)| Term { shape, mean: 0.0, sd: share * first }));
     terms.extend(setting.settling());
     terms.extend(drift.terms(setting));
     terms
 }
 
-/// Seconds of leak at the start pressure that each sample has behind it: through a crack and through a hole, by the
-/// trapezoidal rule on the measured pressures.
-fn leaked_seconds(setting: &Setting, series: &Series) -> Vec<(f64, f64)> {
+/// Seconds of leak at the start pressure that each sample has behind it, by each law: trapezoidal rule on the measured
+/// pressures.
+fn leaked_seconds(setting: &Setting, series: &Series) -> Vec<ByLaw> {
     if series.two_readings {
-        return vec![(0.0, 0.0), setting.leaked_between(series.end_mbar())];
+        // What the laws do in the last of the pressure nobody saw; it would only drown the rest.
+        let empty = setting.atmosphere_mbar + EMPTY_SHARE * (setting.start_mbar - setting.atmosphere_mbar);
+        let seen = setting.leaked_between(series.end_mbar().max(empty));
+        let more = setting.leaked_between(series.end_mbar()).usual() / seen.usual();
+        return vec![ByLaw::default(), ByLaw::default().plus(more, seen)];
     }
-    let mut sum = (0.0, 0.0);
-    let mut before: Option<(f64, (f64, f64))> = None;
+    let mut sum = ByLaw::default();
+    let mut before: Option<(f64, ByLaw)> = None;
     let mut list = Vec::with_capacity(series.len());
     for (time, pressure) in series.samples() {
         let now = setting.relative_leak(pressure);
         if let Some((earlier, rate)) = before {
             let half = (time - earlier) / 2.0;
-            sum = (sum.0 + half * (rate.0 + now.0), sum.1 + half * (rate.1 + now.1));
+            sum = sum.plus(half, rate).plus(half, now);
         }
         list.push(sum);
         before = Some((time, now));

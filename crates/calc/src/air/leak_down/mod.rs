@@ -11,6 +11,7 @@ mod curves;
 mod decide;
 mod drift;
 mod fit;
+mod laws;
 mod notes;
 mod result;
 mod series;

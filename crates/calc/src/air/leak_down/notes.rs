@@ -25,7 +25,9 @@ pub enum Cause {
     Hose,
     /// Volume.
     Volume,
-    /// Model: law of the leak, gas temperature.
+    /// Law of the leak: how its rate fell with the pressure before it was seen.
+    Law,
+    /// Model: gas temperature, gas and wall not in step.
     Model,
 }
 
@@ -41,6 +43,7 @@ impl Cause {
             Self::Settling => "settling",
             Self::Hose => "hose",
             Self::Volume => "volume",
+            Self::Law => "leak-law",
             Self::Model => "model",
         }
     }
@@ -60,6 +63,7 @@ impl Cause {
                 "use short stiff hoses, or shut valves at the mould, and hold the supply for longer"
             }
             Self::Volume => "measure the volume by letting air of a known vessel expand into the circuit",
+            Self::Law => "hold the supply for longer, so that little pressure is lost while the air settles",
             Self::Model => "test at a second pressure",
         }
     }

@@ -2,7 +2,9 @@
 
 use super::basis::{Setting, Shape};
 use super::curves::{FitCurves, curves};
-use super::decide::{DETECTION_FACTOR, Verdict, seconds_needed, settled_from_s, standard, verdict};
+use super::decide::{
+    DETECTION_FACTOR, ONCE_IN_1000, Spread, Verdict, seconds_needed, settled_from_s, verdict,
+};
 use super::drift::Drift;
 use super::fit::Outcome;
 use super::notes::{Cause, Note, notes};
@@ -39,6 +41,8 @@ pub struct LeakDownResult {
     pub leak_rate: Estimate,
     /// The same with its standard uncertainty and not cut off at zero: for averaging and comparing.
     pub uncut_mbar_l_s: Uncertain,
+    /// Upper bound that holds with 99.9 %.
+    pub surely_below: LeakRate,
     /// Smallest leak that this reading would have shown for sure.
     pub detection_limit: LeakRate,
     /// Whether the air had settled before the end.
@@ -73,30 +77,31 @@ pub(super) fn result(
     outcome: &Outcome,
 ) -> Result<LeakDownResult, LeakDownError> {
     let fitted = outcome.slope * setting.rate_per_slope();
-    let sd = standard(setting, outcome, fitted);
-    let (mut low, mut high) = (fitted - Z95 * sd, fitted.max(-sd) + Z95 * sd);
+    let spread = Spread::of(setting, outcome);
+    let sd = spread.standard(fitted);
     let value = if series.two_readings { plain_quotient(setting, series) } else { fitted };
-    (low, high) = (low.min(value), high.max(value));
+    let (low, mut high) = (spread.low(fitted, Z95).min(value), spread.high(fitted, Z95).max(value));
     if series.emptied {
         high = value * EMPTY_FACTOR;
     }
     let leak_rate = Estimate { value: value.max(0.0), low: low.max(0.0), high, coverage: 0.95 };
-    let verdict = verdict(setting, outcome, fitted, low, high);
+    let verdict = verdict(setting, spread, fitted, low, high);
     let settled_from_s = settled_from_s(setting, outcome, fitted);
     let budget = budget(setting, drift, outcome, fitted, sd);
     let needed_s = seconds_needed(setting, drift, series, outcome);
     let longer = needed_s.is_some_and(|seconds| seconds > 1.1 * setting.duration_s);
-    let rising = fitted + Z95 * sd < 0.0;
+    let rising = fitted + Z95 * spread.standard(0.0) < 0.0;
     let air = AirSide {
         pressure: AbsolutePressure::from_mbar(setting.start_mbar).gauge(input.atmosphere),
         atmosphere: input.atmosphere,
         temperature: Temperature::from_deg_c((setting.gas_k - 273.15).clamp(1.0, 95.0)),
     };
     let at_rule = setting.rate_per_slope() * RULE_DROP.mbar() / RULE_TIME.s();
-    let detection = DETECTION_FACTOR * standard(setting, outcome, 0.0);
+    let detection = DETECTION_FACTOR * spread.standard(0.0);
     Ok(LeakDownResult {
         leak_rate,
         uncut_mbar_l_s: Uncertain::new(fitted, sd),
+        surely_below: LeakRate::from_mbar_l_s(high.max(spread.high(fitted, ONCE_IN_1000))),
         detection_limit: LeakRate::from_mbar_l_s(detection),
         settled: settled_from_s.is_some(),
         settled_from_s,
@@ -119,8 +124,8 @@ pub(super) fn result(
 
 /// The whole fall taken for a leak, mbar l/s at 20 degC and at the start pressure.
 fn plain_quotient(setting: &Setting, series: &Series) -> f64 {
-    let (crack, hole) = setting.leaked_between(series.end_mbar());
-    (series.start_mbar() - series.end_mbar()) / ((crack + hole) / 2.0) * setting.rate_per_slope()
+    let seconds = setting.leaked_between(series.end_mbar()).usual();
+    (series.start_mbar() - series.end_mbar()) / seconds * setting.rate_per_slope()
 }
 
 /// Shares of the variance, largest first.
@@ -134,6 +139,7 @@ fn budget(setting: &Setting, drift: &Drift, outcome: &Outcome, rate: f64, sd: f6
         (Cause::Settling, 0.0),
         (Cause::Hose, 0.0),
         (Cause::Volume, (rate * setting.volume_relative).powi(2)),
+        (Cause::Law, 0.0),
         (Cause::Model, 0.0),
     ];
     let mut add = |cause: Cause, variance: f64| {
@@ -144,7 +150,8 @@ fn budget(setting: &Setting, drift: &Drift, outcome: &Outcome, rate: f64, sd: f6
     for (term, variance) in outcome.terms.iter().zip(&outcome.term_variance) {
         let variance = variance * per_slope;
         match term.shape {
-            Shape::Level | Shape::Leak | Shape::Law => add(Cause::Model, variance),
+            Shape::Level | Shape::Leak => add(Cause::Model, variance),
+            Shape::Law | Shape::Seat | Shape::Opening => add(Cause::Law, variance),
             Shape::Settle { .. } | Shape::SteelTail => add(Cause::Settling, variance),
             Shape::HoseTail | Shape::Creep => add(Cause::Hose, variance),
             Shape::Bend => add(Cause::Temperature, variance),
