@@ -175,17 +175,18 @@ pub fn section(text: &mut String, both: &[(&'static str, Second)]) {
     for (name, second) in both {
         let _ = write!(
             text,
-            "\nUnder {name}, {} second visits, seeds from {FIRST_SEED}; in each cell: without the past → with it.\n\n| circuits | | most probable state right | calibration error | of every state | mean −ln of the true state's probability | confident calls | of these wrong |\n| --- | --: | --: | --: | --: | --: | --: | --: |\n",
+            "\nUnder {name}, {} second visits, seeds from {FIRST_SEED}; in each cell: without the past → with it.\n\n| circuits | | most probable state right | calibration error | finite counts alone | of every state | mean −ln of the true state's probability | confident calls | of these wrong |\n| --- | --: | --: | --: | --: | --: | --: | --: | --: |\n",
             second.visits
         );
         for (group, (with, without)) in &second.groups {
             let both = |of: &dyn Fn(&Score) -> String| format!("{} → {}", of(without), of(with));
             let _ = writeln!(
                 text,
-                "| {group} | {:.0} | {} | {} | {} | {} | {} | {} |",
+                "| {group} | {:.0} | {} | {} | {} | {} | {} | {} | {} |",
                 with.count(),
                 both(&|score| percent(score.right())),
                 both(&|score| format!("{:.4}", score.error().0)),
+                both(&|score| format!("{:.4}", score.error().1)),
                 both(&|score| format!("{:.4}", score.state_error())),
                 both(&|score| format!("{:.3}", score.log_score())),
                 both(&|score| percent(score.confident_shares().0)),
