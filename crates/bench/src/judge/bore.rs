@@ -6,6 +6,7 @@ use calc::hydraulics::flow_factor::{PieceKnowledge, PointUncertainty};
 use calc::infer::bore::{
     Bench, BoreInput, BoreState, Design, Hoses, Prior, Reading, Seen, Sweep, Worth, bore_state,
 };
+use calc::numeric::math;
 use calc::quantity::Length;
 
 use super::Alone;
@@ -29,6 +30,9 @@ const ORDINARY_LN: (f64, f64, f64) = (0.6, 0.7, 0.6);
 /// A hose on another circuit, as probable as this before anything is read, is among the slips that every reading is
 /// suspected of.
 const ORDINARY_SLIP: f64 = 0.03;
+/// By how much sisters lie below as new in ln flow factor, and the spread of that (own choice: two in five circuits that
+/// come to a bench have lost a third of their flow).
+const SISTERS_LN: (f64, f64) = (0.07, 0.2);
 /// Air expansion and draining repeat to this, relative (own proposal).
 const VOLUME_RELATIVE: f64 = 0.015;
 /// A reading through short adapters: ml that adapters and plugs hold, and relative.
@@ -83,6 +87,12 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
         .collect()
 }
 
+/// Sisters of one mould carry deposits of their own: to be better than they are is no proof of being as new.
+fn as_new_by_sisters(sisters: &AsNew) -> Uncertain {
+    let spread = root_sum_square(&[sisters.standard_ln, SISTERS_LN.1]);
+    Uncertain::relative(sisters.value * math::exp(SISTERS_LN.0), spread)
+}
+
 /// The circuit as it should be: its baseline, or else its sisters of today.
 fn then(one: &Alone<'_>, sisters: Option<&AsNew>) -> Seen {
     let baseline = one.circuit.baseline.as_ref();
@@ -95,9 +105,7 @@ fn then(one: &Alone<'_>, sisters: Option<&AsNew>) -> Seen {
     let flow = comparable.map(|base| base.flow_factor_m3_h);
     Seen {
         // The baseline's flow factor came from its points: it must not count twice.
-        flow_factor_m3_h: flow
-            .or_else(|| sisters.map(|new| Uncertain::relative(new.value, new.standard_ln)))
-            .filter(|_| sweep.is_none()),
+        flow_factor_m3_h: flow.or_else(|| sisters.map(as_new_by_sisters)).filter(|_| sweep.is_none()),
         sweep,
         volume_ml: baseline.and_then(|base| base.filled_volume_ml),
         sonic_dm3_s_bar: baseline.and_then(|base| base.sonic_conductance_dm3_s_bar),
