@@ -97,7 +97,7 @@ fn mass(judged: &[Judged<'_>], input: &BoreInput) -> Option<Estimate> {
         let ln_thickness = model.ln_thickness_mm(&one.unknowns)?;
         let lost_ml = model.lost_ml(&one.unknowns).max(LEAST);
         let spread = root_sum_square(&[ln_thickness.spread(&one.posterior, UNEVEN_LN.1), DEPOSIT_G_ML.1]);
-        Some((math::ln(lost_ml * DEPOSIT_G_ML.0) - UNEVEN_LN.0, spread))
+        Some((math::ln(lost_ml * DEPOSIT_G_ML.0), spread))
     })
 }
 
