@@ -69,8 +69,12 @@ pub(crate) fn bore_state(state: BoreState) -> &'static str {
     }
 }
 
-/// The most probable state, the first of equals.
+/// The most probable state, the first of equals. Readings that fit no picture leave the odds of before, which say nothing
+/// of this circuit.
 pub(crate) fn likeliest(circuit: &CircuitFinding) -> Option<(BoreState, f64)> {
+    if circuit.state_fits == Some(false) {
+        return None;
+    }
     let mut best: Option<(BoreState, f64)> = None;
     for (&state, &probability) in &circuit.state {
         if probability.is_finite() && best.is_none_or(|(_, so_far)| probability > so_far) {
