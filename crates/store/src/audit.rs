@@ -102,10 +102,10 @@ pub fn audit(path: &Path, written_down: &[Head]) -> Result<Audit, StoreError> {
     }
     let connection = Connection::open_in_memory()?;
     record::configure(&connection)?;
-    connection.execute("ATTACH ?1 AS record", [path.to_string_lossy()])?;
     let mut audit =
         Audit { head: Head::EMPTY, entries: 0, writes: 0, blobs: 0, blob_bytes: 0, first_break: None };
-    match look(&connection, path, written_down, &mut audit) {
+    let attached = connection.execute("ATTACH ?1 AS record", [path.to_string_lossy()]).map(drop);
+    match attached.map_err(Stop::from).and_then(|()| look(&connection, path, written_down, &mut audit)) {
         Ok(()) => Ok(audit),
         Err(Stop::Break(found)) => Ok(Audit { first_break: Some(found), ..audit }),
         Err(Stop::Error(StoreError::Sql(error))) if damaged(&error) => {
@@ -132,10 +132,18 @@ impl From<rusqlite::Error> for Stop {
     }
 }
 
+/// Whether the error speaks of the file rather than of the machine: a damaged page, or a row that holds what no
+/// record holds.
 fn damaged(error: &rusqlite::Error) -> bool {
-    matches!(
+    let page = matches!(
         error.sqlite_error_code(),
         Some(rusqlite::ErrorCode::DatabaseCorrupt | rusqlite::ErrorCode::NotADatabase)
+    );
+    page || matches!(
+        error,
+        rusqlite::Error::IntegralValueOutOfRange(..)
+            | rusqlite::Error::FromSqlConversionFailure(..)
+            | rusqlite::Error::InvalidColumnType(..)
     )
 }
 

@@ -23,7 +23,7 @@ impl Digest {
     #[must_use]
     pub fn from_hex(text: &str) -> Option<Self> {
         let mut bytes = [0; 32];
-        if text.len() != 64 || !text.is_ascii() {
+        if text.len() != 64 || !text.bytes().all(|byte| byte.is_ascii_hexdigit()) {
             return None;
         }
         for (at, byte) in bytes.iter_mut().enumerate() {

@@ -22,6 +22,7 @@ pub mod error;
 pub mod fact;
 pub mod read;
 pub mod shapes;
+pub mod take_in;
 pub mod trace_pack;
 
 mod disk;

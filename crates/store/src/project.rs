@@ -115,7 +115,9 @@ fn need_visit(state: &Connection, mould: &str, visit: &str) -> Result<(), StoreE
     need(state, "visit", "SELECT 1 FROM visit WHERE mould = ?1 AND id = ?2", &[mould, visit])
 }
 fn need_subject(state: &Connection, about: &Subject) -> Result<(), StoreError> {
-    need(state, "thing named", "SELECT 1 FROM item WHERE subject = ?1", &[about.as_str()])
+    // Words about something do not make it.
+    let sql = "SELECT 1 FROM item WHERE subject = ?1 AND kind NOT IN ('note', 'photo')";
+    need(state, "thing named", sql, &[about.as_str()])
 }
 
 fn typed(state: &Connection, entry: &Entry, fact: &Fact, root: u64) -> Result<(), StoreError> {

@@ -140,7 +140,7 @@ impl Reader<'_> {
     }
 
     /// What stands about all subjects of this kind inside a mould, without what was withdrawn.
-    fn inside(&self, kind: &str, mould: &str, as_of: AsOf) -> Result<Vec<Item>, StoreError> {
+    pub(crate) fn inside(&self, kind: &str, mould: &str, as_of: AsOf) -> Result<Vec<Item>, StoreError> {
         let (from, to) = Subject::inside(kind, mould);
         let sql = "SELECT * FROM entry WHERE subject >= ?1 AND subject < ?2 AND number <= ?3 ORDER BY number";
         let mut statement = self.connection.prepare_cached(sql)?;

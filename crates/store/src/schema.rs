@@ -104,3 +104,94 @@ pub(crate) fn texts(connection: &Connection, of: &str) -> Result<Vec<(String, St
     let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shapes::{Person, Role};
+    use crate::{Fact, Store, Write};
+
+    fn tables(connection: &Connection) -> Vec<(String, String)> {
+        texts(connection, "main").unwrap()
+    }
+
+    fn rows(connection: &Connection) -> Vec<String> {
+        let rows_of = |table: &&str| {
+            let mut statement = connection.prepare(&format!("SELECT * FROM {table}")).unwrap();
+            let columns = statement.column_count();
+            let rows = statement.query_map([], |row| {
+                let cells = (0..columns).map(|at| row.get::<_, rusqlite::types::Value>(at).unwrap());
+                Ok(format!("{table} {:?}", cells.collect::<Vec<_>>()))
+            });
+            rows.unwrap().map(Result::unwrap).collect::<Vec<_>>()
+        };
+        STATE_TABLES.iter().flat_map(rows_of).collect()
+    }
+
+    fn some_entries() -> Write {
+        let mut write = Write::new("people", jiff::Timestamp::UNIX_EPOCH, "kt");
+        for id in ["kt", "lead"] {
+            let (id, name) = (id.to_owned(), "a name".to_owned());
+            write.say(Fact::Person(Person { id, name, role: Role::Lead, active: true }));
+        }
+        write
+    }
+
+    /// A record as the program of an earlier version left it.
+    fn left_by(version: u32, with_state: bool) -> Connection {
+        let connection = Connection::open_in_memory().unwrap();
+        bring_to(&connection, version).unwrap();
+        if version > 0 {
+            make_state(&connection).unwrap();
+            crate::write::add(&connection, &some_entries()).unwrap();
+            if !with_state {
+                STATE_TABLES.iter().for_each(|table| {
+                    connection.execute_batch(&format!("DROP TABLE {table}")).unwrap();
+                });
+            }
+        }
+        connection
+    }
+
+    #[test]
+    fn a_migrated_record_equals_a_fresh_one_from_every_earlier_version() {
+        let fresh = Connection::open_in_memory().unwrap();
+        bring_up(&fresh).unwrap();
+        let expected = tables(&fresh);
+        crate::write::add(&fresh, &some_entries()).unwrap();
+        assert!(expected.len() > 20, "{expected:?}");
+        for version in 0..=self::version() {
+            for with_state in [true, false] {
+                let migrated = left_by(version, with_state);
+                bring_up(&migrated).unwrap();
+                assert_eq!(tables(&migrated), expected, "from version {version}");
+                if version > 0 {
+                    assert_eq!(rows(&migrated), rows(&fresh), "from version {version}");
+                }
+                let before = rows(&migrated);
+                bring_up(&migrated).unwrap();
+                assert_eq!((tables(&migrated), rows(&migrated)), (expected.clone(), before), "twice is once");
+            }
+        }
+    }
+
+    #[test]
+    fn a_state_of_another_shape_is_made_anew() {
+        let connection = left_by(version(), true);
+        let right = rows(&connection);
+        connection.execute_batch("UPDATE state SET version = 0; UPDATE person SET name = 'old'").unwrap();
+        bring_up(&connection).unwrap();
+        assert_eq!(rows(&connection), right);
+    }
+
+    #[test]
+    fn a_record_of_a_later_program_is_left_alone() {
+        let folder = std::env::temp_dir().join(format!("borewise-later-{}", std::process::id()));
+        let path = folder.join("record.sqlite");
+        drop(Store::open_or_create(&path).unwrap());
+        Connection::open(&path).unwrap().pragma_update(None, "user_version", version() + 1).unwrap();
+        let refused = Store::open(&path).map(drop);
+        assert!(matches!(refused, Err(StoreError::TooNew { .. })), "{refused:?}");
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+}

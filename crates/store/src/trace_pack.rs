@@ -84,7 +84,8 @@ fn as_whole(samples: &[f64]) -> Option<(u8, Vec<i64>)> {
         let there = samples.iter().filter(|sample| !sample.is_nan());
         let whole = there.map(|sample| {
             let number = (sample * power).round();
-            let exact = number.abs() < WHOLE && (number / power).to_bits() == sample.to_bits();
+            // A negative zero is no whole number of its own.
+            let exact = number.abs() < WHOLE && ((number + 0.0) / power).to_bits() == sample.to_bits();
             #[expect(clippy::cast_possible_truncation, reason = "a whole number below 2^53")]
             exact.then_some(number as i64)
         });
