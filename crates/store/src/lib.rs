@@ -37,5 +37,5 @@ pub use digest::Digest;
 pub use error::StoreError;
 pub use fact::{Fact, Subject};
 pub use read::{AsOf, Item, Reader};
-pub use record::Store;
+pub use record::{Session, Store};
 pub use write::{Write, Written};

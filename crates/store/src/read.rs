@@ -60,14 +60,13 @@ pub fn fold(entries: impl IntoIterator<Item = Entry>) -> Result<Vec<Item>, Store
     let mut items: BTreeMap<u64, Item> = BTreeMap::new();
     for entry in entries {
         let fact = entry.fact()?;
-        let earlier = items.values_mut().find(|item| match entry.corrects {
-            Some(number) => item.entry.number == number,
-            None => {
-                fact.follows() == Follows::Replaces
-                    && item.fact.kind() == fact.kind()
-                    && item.entry.subject == entry.subject
-            }
-        });
+        let earlier = match entry.corrects {
+            Some(number) => items.values_mut().find(|item| item.entry.number == number),
+            None if fact.follows() == Follows::StandsBeside => None,
+            None => items
+                .values_mut()
+                .find(|item| item.fact.kind() == fact.kind() && item.entry.subject == entry.subject),
+        };
         match (earlier, &fact) {
             (Some(item), Fact::Withdrawal(_)) => item.withdrawn = Some(entry.number),
             (Some(item), _) => {
@@ -139,13 +138,23 @@ impl Reader<'_> {
         Ok(items)
     }
 
-    /// What stands about all subjects of this kind inside a mould, without what was withdrawn.
-    pub(crate) fn inside(&self, kind: &str, mould: &str, as_of: AsOf) -> Result<Vec<Item>, StoreError> {
+    /// Every entry about the subjects of this kind inside a mould, in order.
+    pub(crate) fn entries_inside(
+        &self,
+        kind: &str,
+        mould: &str,
+        as_of: AsOf,
+    ) -> Result<Vec<Entry>, StoreError> {
         let (from, to) = Subject::inside(kind, mould);
         let sql = "SELECT * FROM entry WHERE subject >= ?1 AND subject < ?2 AND number <= ?3 ORDER BY number";
         let mut statement = self.connection.prepare_cached(sql)?;
         let rows = statement.query_map((from, to, as_of.number()), entry_of)?;
-        let mut items = fold(rows.collect::<Result<Vec<_>, _>>()?)?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// What stands about all subjects of this kind inside a mould, without what was withdrawn.
+    fn inside(&self, kind: &str, mould: &str, as_of: AsOf) -> Result<Vec<Item>, StoreError> {
+        let mut items = fold(self.entries_inside(kind, mould, as_of)?)?;
         items.retain(|item| item.withdrawn.is_none());
         Ok(items)
     }

@@ -79,13 +79,50 @@ impl Store {
         self.change(schema::rebuild)
     }
 
-    fn change<T>(&self, work: impl FnOnce(&Connection) -> Result<T, StoreError>) -> Result<T, StoreError> {
-        // A writer that panicked has rolled back, so its connection is as good as before.
+    /// Several writes, recorded together or not at all; each sees what those before it said. Nobody else can write
+    /// meanwhile, so the work should be short. When this returns, everything is on disk.
+    ///
+    /// # Errors
+    /// What the work says, or [`StoreError::Sql`]; nothing was recorded then.
+    pub fn together<T, E: From<StoreError>>(
+        &self,
+        work: impl FnOnce(&Session<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
         let mut writer = self.writer.lock().unwrap_or_else(PoisonError::into_inner);
-        let transaction = writer.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let done = work(&transaction)?;
-        transaction.commit()?;
+        let transaction = begin(&mut writer)?;
+        let done = work(&Session { connection: &transaction })?;
+        transaction.commit().map_err(StoreError::from)?;
         Ok(done)
+    }
+
+    /// As [`Store::together`], and nothing of it is kept: shows what would happen.
+    ///
+    /// # Errors
+    /// What the work says, or [`StoreError::Sql`].
+    pub fn rehearse<T, E: From<StoreError>>(
+        &self,
+        work: impl FnOnce(&Session<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let mut writer = self.writer.lock().unwrap_or_else(PoisonError::into_inner);
+        let transaction = begin(&mut writer)?;
+        // Dropped at the end, which rolls back.
+        work(&Session { connection: &transaction })
+    }
+
+    /// As [`Store::rehearse`], with a record that holds nothing and is nowhere.
+    ///
+    /// # Errors
+    /// What the work says, or [`StoreError::Sql`].
+    pub fn rehearse_anew<T, E: From<StoreError>>(
+        work: impl FnOnce(&Session<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let connection = Connection::open_in_memory().map_err(StoreError::from)?;
+        schema::bring_up(&connection)?;
+        work(&Session { connection: &connection })
+    }
+
+    fn change<T>(&self, work: impl FnOnce(&Connection) -> Result<T, StoreError>) -> Result<T, StoreError> {
+        self.together(|session| work(session.connection))
     }
 
     /// Reads: everything that is asked inside is of one moment.
@@ -110,6 +147,32 @@ impl Store {
         }
         Ok(done)
     }
+}
+
+/// A look at the record that may also write; see [`Store::together`].
+pub struct Session<'c> {
+    connection: &'c Connection,
+}
+
+impl Session<'_> {
+    /// The record with everything that was written in this session.
+    #[must_use]
+    pub const fn reader(&self) -> Reader<'_> {
+        Reader { connection: self.connection }
+    }
+
+    /// Adds a write; it counts once the session has ended well.
+    ///
+    /// # Errors
+    /// Whatever is wrong with the write.
+    pub fn write(&self, write: &Write) -> Result<Written, StoreError> {
+        write::add(self.connection, write)
+    }
+}
+
+/// A transaction that writes. A writer that panicked has rolled back, so its connection is as good as before.
+fn begin(writer: &mut Connection) -> Result<rusqlite::Transaction<'_>, StoreError> {
+    Ok(writer.transaction_with_behavior(TransactionBehavior::Immediate)?)
 }
 
 fn bring_up(writer: &mut Connection, path: &Path) -> Result<(), StoreError> {

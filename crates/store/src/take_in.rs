@@ -3,13 +3,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use bench::mould::Mould;
-use bench::visit::Visit;
+use bench::visit::{Rig, Visit};
 
 use crate::blob::Blob;
+use crate::chain::Entry;
 use crate::digest::{Digest, Fields};
 use crate::error::StoreError;
 use crate::fact::{Fact, Subject};
-use crate::read::{AsOf, Item, Reader};
+use crate::read::{AsOf, Item, Reader, fold};
 use crate::shapes::{
     BaselineCard, CircuitCard, HalfCard, HookUpCard, MouldCard, PiecesCard, ReadingCard, RigCard, VisitCard,
 };
@@ -24,6 +25,9 @@ pub struct Taken {
     pub changed: Vec<(Item, Fact)>,
     /// How many things are on record as they come.
     pub same: usize,
+    /// What comes as it once was on record, and is on record otherwise by now: left as it is. An old file that is taken
+    /// in again does not undo what was said since.
+    pub outdated: Vec<Item>,
     /// What is on record and does not come: left as it is.
     pub left: Vec<Item>,
     /// Bytes that the facts name.
@@ -51,6 +55,7 @@ impl Taken {
         self.new.extend(more.new);
         self.changed.extend(more.changed);
         self.same += more.same;
+        self.outdated.extend(more.outdated);
         self.left.extend(more.left);
         self.blobs.extend(more.blobs);
     }
@@ -102,16 +107,37 @@ impl Taken {
     }
 
     /// Compares a fact with what is on record of the same kind and subject.
-    fn compare(&mut self, there: &[Item], fact: Fact) {
+    fn compare(&mut self, there: &There, fact: Fact) {
         let subject = fact.subject();
-        let item = there
-            .iter()
-            .find(|item| item.fact.kind() == fact.kind() && item.entry.subject == subject.as_str());
+        let of_it = |known: &Fact| known.kind() == fact.kind() && known.subject() == subject;
+        let item = there.items.iter().find(|item| item.withdrawn.is_none() && of_it(&item.fact));
         match item {
             Some(item) if item.fact == fact => self.same += 1,
+            Some(item) if there.ever.contains(&fact) => self.outdated.push(item.clone()),
             Some(item) => self.changed.push((item.clone(), fact)),
             None => self.new.push(fact),
         }
+    }
+}
+
+/// What is on record, and what ever was.
+#[derive(Default)]
+struct There {
+    items: Vec<Item>,
+    ever: Vec<Fact>,
+}
+
+impl There {
+    fn add(&mut self, entries: Vec<Entry>) -> Result<(), StoreError> {
+        for entry in &entries {
+            self.ever.push(entry.fact()?);
+        }
+        self.items.extend(fold(entries)?);
+        Ok(())
+    }
+
+    fn standing(&self) -> impl Iterator<Item = &Item> {
+        self.items.iter().filter(|item| item.withdrawn.is_none())
     }
 }
 
@@ -122,13 +148,14 @@ impl Reader<'_> {
     /// [`StoreError::Sql`], [`StoreError::Unreadable`].
     pub fn take_in_mould(&self, mould: &Mould) -> Result<Taken, StoreError> {
         let id = mould.id.0.as_str();
-        let mut there = self.items(&Subject::mould(id), AsOf::Now)?;
-        there.extend(self.inside("half", id, AsOf::Now)?);
-        there.extend(self.inside("circuit", id, AsOf::Now)?);
+        let mut there = There::default();
+        there.add(self.history(&Subject::mould(id), AsOf::Now)?)?;
+        there.add(self.entries_inside("half", id, AsOf::Now)?)?;
+        there.add(self.entries_inside("circuit", id, AsOf::Now)?)?;
         let mut taken = Taken::default();
         let mut card = MouldCard::of(mould);
         // A file does not say whose tool it is, so it cannot take that away.
-        card.owner = there.iter().find_map(|item| match &item.fact {
+        card.owner = there.standing().find_map(|item| match &item.fact {
             Fact::Mould(known) => known.owner.clone(),
             _ => None,
         });
@@ -147,12 +174,10 @@ impl Reader<'_> {
             }
         }
         let come: BTreeSet<&str> = mould.circuits.iter().map(|circuit| circuit.id.0.as_str()).collect();
-        taken.left = there
-            .into_iter()
-            .filter(|item| {
-                matches!(&item.fact, Fact::Circuit(card) if !come.contains(card.circuit.as_str()))
-            })
-            .collect();
+        let left = |item: &&Item| {
+            matches!(&item.fact, Fact::Circuit(card) if !come.contains(card.circuit.as_str()))
+        };
+        taken.left = there.standing().filter(left).cloned().collect();
         Ok(taken)
     }
 
@@ -162,18 +187,21 @@ impl Reader<'_> {
     /// [`StoreError::Sql`], [`StoreError::Unreadable`].
     pub fn take_in_visit(&self, visit: &Visit) -> Result<Taken, StoreError> {
         let (mould, id) = (visit.mould.0.as_str(), visit.id.as_str());
-        let mut there = self.items(&Subject::visit(mould, id), AsOf::Now)?;
+        let mut there = There::default();
+        there.add(self.history(&Subject::visit(mould, id), AsOf::Now)?)?;
         let mut taken = Taken::default();
-        if let Some(name) = &visit.rig.name {
-            there.extend(self.items(&Subject::rig(name), AsOf::Now)?);
-            taken.compare(&there, Fact::Rig(RigCard::of(&visit.rig)));
+        // The visit keeps the rig as it stood; an old visit says nothing of the rig as it stands.
+        if let Some(name) = &visit.rig.name
+            && self.history(&Subject::rig(name), AsOf::Now)?.is_empty()
+        {
+            taken.new.push(Fact::Rig(RigCard::of(&visit.rig)));
         }
         taken.compare(&there, Fact::Visit(VisitCard::of(visit)));
         if let Some(card) = HookUpCard::of(visit) {
             taken.compare(&there, Fact::HookUp(card));
         }
         let by_place: BTreeMap<u32, &Item> = there
-            .iter()
+            .standing()
             .filter_map(|item| match &item.fact {
                 Fact::Reading(card) => Some((card.place, item)),
                 _ => None,
@@ -186,12 +214,35 @@ impl Reader<'_> {
             match by_place.get(&place) {
                 Some(item) => match &item.fact {
                     Fact::Reading(known) if known.says_the_same(&card) => taken.same += 1,
+                    _ if said_before(&there, &card) => taken.outdated.push((*item).clone()),
                     _ => taken.changed.push(((*item).clone(), Fact::Reading(card))),
                 },
                 None => taken.new.push(Fact::Reading(card)),
             }
         }
-        taken.left = by_place.range(come..).map(|(_, item)| (*item).clone()).collect();
+        let left = by_place.range(come..).map(|(_, item)| (*item).clone()).collect();
+        taken.left = left;
         Ok(taken)
     }
+
+    /// What taking in this rig would do; a rig without a name cannot be told from others.
+    ///
+    /// # Errors
+    /// [`StoreError::BadName`] for a rig without a name.
+    pub fn take_in_rig(&self, rig: &Rig) -> Result<Taken, StoreError> {
+        let card = RigCard::of(rig);
+        let Some(name) = card.rig.clone() else {
+            return Err(StoreError::BadName { what: "the name of a rig", value: String::new() });
+        };
+        let mut there = There::default();
+        there.add(self.history(&Subject::rig(&name), AsOf::Now)?)?;
+        let mut taken = Taken::default();
+        taken.compare(&there, Fact::Rig(card));
+        Ok(taken)
+    }
+}
+
+/// Whether an earlier version of a reading said this at this place.
+fn said_before(there: &There, card: &ReadingCard) -> bool {
+    there.ever.iter().any(|fact| matches!(fact, Fact::Reading(known) if known.says_the_same(card)))
 }

@@ -238,6 +238,8 @@ fn a_drawing_corrected_today_leaves_yesterday_as_it_was() {
     let mould = |as_of| store.read(|reader| reader.mould("M-1", as_of)).unwrap();
     assert_eq!(mould(yesterday), old);
     assert_eq!(mould(AsOf::Now), new);
+    assert!(take_in(&store, &old, &visit, None).is_empty(), "an old file does not bring the old drawing back");
+    assert!(take_in(&store, &new, &visit, None).is_empty());
     assert_eq!(inputs(yesterday), rested_on);
     assert_ne!(inputs(AsOf::Now), rested_on);
     let history = store.read(|reader| reader.history(&Subject::circuit("M-1", "F2"), AsOf::Now)).unwrap();
@@ -274,6 +276,13 @@ fn a_reading_is_corrected_only_with_a_reason() {
     let back = store.read(|reader| reader.visit("M-1", &visit.id, AsOf::Now)).unwrap();
     assert_eq!(back.entries.len(), 3, "what does not come is left as it is");
     assert_eq!(back.entries[1], visit.entries[1]);
+    // The old file again: it says what was corrected since, and changes nothing.
+    visit.entries = vec![reading(12.4), reading(9.1), reading(3.0)];
+    for reason in [None, Some("again")] {
+        let taken = store.read(|reader| reader.take_in_visit(&visit)).unwrap();
+        assert_eq!((taken.is_nothing(), taken.outdated.len()), (true, 1));
+        assert!(take_in(&store, &mould, &visit, reason).is_empty());
+    }
     whole(&folder.record());
 }
 
