@@ -117,7 +117,10 @@ fn a_column_may_be_told() {
 #[test]
 fn two_columns_for_one_thing_are_refused_until_told() {
     let text = "mould;tool;circuit\nM;T;c\n";
-    assert!(faults(&list(text))[0].contains("columns A (mould) and B (tool) both seem to be mould; say which is not: --column B="));
+    assert!(
+        faults(&list(text))[0]
+            .contains("columns A (mould) and B (tool) both seem to be mould; say which is not: --column B=")
+    );
     let told = read("list.csv", text.as_bytes(), &choices(&["B="]));
     assert_eq!(told.moulds[0].id.0, "M");
 }
@@ -125,7 +128,11 @@ fn two_columns_for_one_thing_are_refused_until_told() {
 #[test]
 fn rows_of_one_mould_must_agree() {
     let list = list("mould;name;circuit\nM;lid;a\nM;tray;b\n;;c\n");
-    assert!(faults(&list)[0].contains("line 3, column 2: B3 name = \"tray\": row 2 says otherwise"), "{:?}", list.faults);
+    assert!(
+        faults(&list)[0].contains("line 3, column 2: B3 name = \"tray\": row 2 says otherwise"),
+        "{:?}",
+        list.faults
+    );
 }
 
 #[test]
@@ -133,13 +140,18 @@ fn units_in_cells_count() {
     let list = list("mould;circuit;bore;length\nM;a;10 mm;1,2 m\nM;b;3/8;2 ft\nM;c;NPT 1/4;0.5 in\n");
     let found = faults(&list).join("\n");
     assert!(found.contains("C3 bore = \"3/8\": not a number"), "{found}");
-    assert!(found.contains("D3 length = \"2 ft\": a unit that is not known here; one of: mm, cm, m, in"), "{found}");
+    assert!(
+        found.contains("D3 length = \"2 ft\": a unit that is not known here; one of: mm, cm, m, in"),
+        "{found}"
+    );
     assert_eq!(list.faults.len(), 2, "{found}");
 }
 
 #[test]
 fn what_is_no_list_is_refused_in_words() {
-    for bytes in [&b""[..], b"\n\n", b"PK\x03\x04 no zip", b"\xD0\xCF\x11\xE0 no book", b"a\0b", b"x,y\n1,2\n"] {
+    for bytes in
+        [&b""[..], b"\n\n", b"PK\x03\x04 no zip", b"\xD0\xCF\x11\xE0 no book", b"a\0b", b"x,y\n1,2\n"]
+    {
         let list = read("list.xlsx", bytes, &Wishes::default());
         assert!(list.moulds.is_empty() && list.faults.len() == 1, "{bytes:?}: {:?}", list.faults);
     }

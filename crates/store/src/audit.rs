@@ -168,8 +168,7 @@ fn look(audit_by: &Connection, path: &Path, written_down: &[Head], audit: &mut A
     history(&moment, audit)?;
     for head in written_down {
         let sql = "SELECT hash FROM record.entry WHERE number = ?1";
-        let hash: Option<[u8; 32]> =
-            moment.query_row(sql, [head.number], |row| row.get(0)).optional()?;
+        let hash: Option<[u8; 32]> = moment.query_row(sql, [head.number], |row| row.get(0)).optional()?;
         if *head != Head::EMPTY && hash.map(Digest) != Some(head.hash) {
             return stop(Break::HeadLost(*head));
         }

@@ -49,7 +49,8 @@ pub fn backup(from: &Path, to: &Path) -> Result<Copied, StoreError> {
     let draft = Draft::beside(to)?;
     let copied = copy(from, &draft.path)?;
     let name = to.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    std::fs::write(&beside, format!("{}  {name}\n", copied.digest)).map_err(disk::failed("write", &beside))?;
+    std::fs::write(&beside, format!("{}  {name}\n", copied.digest))
+        .map_err(disk::failed("write", &beside))?;
     disk::sync_file(&beside)?;
     draft.becomes(to)?;
     Ok(Copied { path: to.to_owned(), ..copied })

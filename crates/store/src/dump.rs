@@ -74,7 +74,7 @@ impl Reader<'_> {
 
     fn table_text(&self, name: &'static str) -> Result<TableText, StoreError> {
         let mut statement = self.connection.prepare(&format!("SELECT * FROM {name} ORDER BY rowid"))?;
-        let columns: Vec<String> = statement.column_names().into_iter().map(str::to_owned).collect();
+        let columns: Vec<String> = statement.column_names().map(str::to_owned).collect();
         let count = columns.len();
         let mut rows = statement.query([])?;
         let mut texts = Vec::new();

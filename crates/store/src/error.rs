@@ -32,7 +32,9 @@ pub enum StoreError {
     #[error("{} is no record of Borewise", .0.display())]
     Foreign(PathBuf),
     /// A record of a later program.
-    #[error("the record has version {found}, this program knows versions up to {known}; use the newer program")]
+    #[error(
+        "the record has version {found}, this program knows versions up to {known}; use the newer program"
+    )]
     TooNew {
         /// Version of the record.
         found: u32,
@@ -96,7 +98,9 @@ pub enum StoreError {
         needed: Role,
     },
     /// A place of a visit that is taken.
-    #[error("place {place} of the visit is taken by entry {number}; give the next free place, or correct that entry")]
+    #[error(
+        "place {place} of the visit is taken by entry {number}; give the next free place, or correct that entry"
+    )]
     PlaceTaken {
         /// Place.
         place: u32,

@@ -286,6 +286,8 @@ mod tests {
         assert!(lies(Subject::circuit("M-2", "F1")));
         assert!(!lies(Subject::circuit("M-21", "F1")) && !lies(Subject::circuit("M-2 ", "F1")));
         assert_eq!(Subject::parse("visit/M/1"), Some(Subject::visit("M", "1")));
-        assert!(["", "visit/M", "mould/M/x", "mould/", "x/y"].map(Subject::parse).iter().all(Option::is_none));
+        assert!(
+            ["", "visit/M", "mould/M/x", "mould/", "x/y"].map(Subject::parse).iter().all(Option::is_none)
+        );
     }
 }

@@ -5,9 +5,7 @@ use rusqlite::{Connection, OptionalExtension as _, params};
 use crate::chain::Entry;
 use crate::error::StoreError;
 use crate::fact::{Fact, Follows, Subject};
-use crate::shapes::{
-    CircuitCard, FindingCard, OverrideCard, PinCard, ReadingCard, Role, WhatCard,
-};
+use crate::shapes::{CircuitCard, FindingCard, OverrideCard, PinCard, ReadingCard, Role, WhatCard};
 
 /// Projects an entry that follows everything the state knows.
 pub(crate) fn project(state: &Connection, entry: &Entry, fact: &Fact) -> Result<(), StoreError> {
@@ -29,7 +27,10 @@ fn item(state: &Connection, entry: &Entry, fact: &Fact) -> Result<u64, StoreErro
         Follows::StandsBeside => None,
         Follows::Replaces => {
             let sql = "SELECT root FROM item WHERE subject = ?1 AND kind = ?2";
-            state.prepare_cached(sql)?.query_row([&entry.subject, &entry.kind], |row| row.get(0)).optional()?
+            state
+                .prepare_cached(sql)?
+                .query_row([&entry.subject, &entry.kind], |row| row.get(0))
+                .optional()?
         }
     };
     match root {
@@ -52,7 +53,12 @@ fn corrected(state: &Connection, entry: &Entry, fact: &Fact, target: u64) -> Res
     let found = state
         .prepare_cached(sql)?
         .query_row([target], |row| {
-            Ok((row.get::<_, u64>(0)?, row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, Option<u64>>(3)?))
+            Ok((
+                row.get::<_, u64>(0)?,
+                row.get::<_, String>(1)?,
+                row.get::<_, String>(2)?,
+                row.get::<_, Option<u64>>(3)?,
+            ))
         })
         .optional()?;
     let Some((root, kind, subject, withdrawn)) = found else {
@@ -66,7 +72,10 @@ fn corrected(state: &Connection, entry: &Entry, fact: &Fact, target: u64) -> Res
         return refuse("it is about something else");
     }
     if matches!(fact, Fact::Withdrawal(_)) {
-        if matches!(kind.as_str(), "person" | "mould" | "half" | "rig" | "instrument" | "visit" | "limits" | "materials") {
+        if matches!(
+            kind.as_str(),
+            "person" | "mould" | "half" | "rig" | "instrument" | "visit" | "limits" | "materials"
+        ) {
             return refuse("others rest on it; record a new version instead");
         }
         let sql = "UPDATE item SET withdrawn = ?2 WHERE root = ?1";
@@ -208,7 +217,8 @@ fn of_visit(state: &Connection, entry: &Entry, fact: &Fact, root: u64) -> Result
         }
         Fact::Certificate(card) => {
             let number = card.finding.to_string();
-            let sql = "SELECT 1 FROM item WHERE kind = 'finding' AND subject = ?1 AND entry = CAST(?2 AS INTEGER)";
+            let sql =
+                "SELECT 1 FROM item WHERE kind = 'finding' AND subject = ?1 AND entry = CAST(?2 AS INTEGER)";
             need(state, "finding", sql, &[&entry.subject, &number])?;
         }
         _ => {}
@@ -220,7 +230,13 @@ fn circuit(state: &Connection, card: &CircuitCard) -> Result<(), StoreError> {
     need_half(state, &card.mould, &card.half)?;
     let sql = "INSERT INTO circuit VALUES (?1, ?2, ?3, ?4, ?5, NULL) ON CONFLICT (mould, id) DO UPDATE \
                SET place = excluded.place, half = excluded.half, serves = excluded.serves, withdrawn = NULL";
-    state.prepare_cached(sql)?.execute(params![card.mould, card.circuit, card.place, card.half, card.serves])?;
+    state.prepare_cached(sql)?.execute(params![
+        card.mould,
+        card.circuit,
+        card.place,
+        card.half,
+        card.serves
+    ])?;
     Ok(())
 }
 
@@ -244,7 +260,8 @@ fn reading(state: &Connection, card: &ReadingCard, root: u64) -> Result<(), Stor
         _ => Vec::new(),
     };
     card.circuit.iter().chain(watched).try_for_each(|circuit| need_circuit(state, &card.mould, circuit))?;
-    let taken = "SELECT root FROM reading WHERE mould = ?1 AND visit = ?2 AND place = ?3 AND withdrawn IS NULL";
+    let taken =
+        "SELECT root FROM reading WHERE mould = ?1 AND visit = ?2 AND place = ?3 AND withdrawn IS NULL";
     let taken: Option<u64> = state
         .prepare_cached(taken)?
         .query_row(params![card.mould, card.visit, card.place], |row| row.get(0))

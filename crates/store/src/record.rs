@@ -129,10 +129,7 @@ impl Store {
     ///
     /// # Errors
     /// What the work says, or [`StoreError::Sql`].
-    pub fn read<T>(
-        &self,
-        work: impl FnOnce(&Reader<'_>) -> Result<T, StoreError>,
-    ) -> Result<T, StoreError> {
+    pub fn read<T>(&self, work: impl FnOnce(&Reader<'_>) -> Result<T, StoreError>) -> Result<T, StoreError> {
         let idle = self.idle.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let mut connection = match idle {
             Some(connection) => connection,
@@ -228,9 +225,8 @@ mod tests {
         assert_eq!(asked("foreign_keys"), "Integer(1)");
         assert_eq!(asked("busy_timeout"), "Integer(20000)");
         drop(writer);
-        let refused = store.read(|reader| {
-            Ok(reader.connection.execute("DELETE FROM entry", []).unwrap_err().to_string())
-        });
+        let refused = store
+            .read(|reader| Ok(reader.connection.execute("DELETE FROM entry", []).unwrap_err().to_string()));
         assert!(refused.unwrap().contains("readonly"));
         std::fs::remove_dir_all(&folder).unwrap();
     }

@@ -174,9 +174,8 @@ impl Reader<'_> {
             }
         }
         let come: BTreeSet<&str> = mould.circuits.iter().map(|circuit| circuit.id.0.as_str()).collect();
-        let left = |item: &&Item| {
-            matches!(&item.fact, Fact::Circuit(card) if !come.contains(card.circuit.as_str()))
-        };
+        let left =
+            |item: &&Item| matches!(&item.fact, Fact::Circuit(card) if !come.contains(card.circuit.as_str()));
         taken.left = there.standing().filter(left).cloned().collect();
         Ok(taken)
     }

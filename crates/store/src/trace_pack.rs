@@ -50,11 +50,13 @@ pub fn unpack(bytes: &[u8]) -> Result<Trace, NoTrace> {
         return Err(NoTrace);
     }
     let time_s = unpack_column(count, &mut rest)?;
-    let mut column = |flag: u8| {
-        (flags & flag != 0).then(|| unpack_column(count, &mut rest)).transpose()
-    };
+    let mut column = |flag: u8| (flags & flag != 0).then(|| unpack_column(count, &mut rest)).transpose();
     let (pressure_bar_g, flow_l_min, temperature_deg_c) = (column(1)?, column(2)?, column(4)?);
-    if rest.is_empty() { Ok(Trace { time_s, pressure_bar_g, flow_l_min, temperature_deg_c }) } else { Err(NoTrace) }
+    if rest.is_empty() {
+        Ok(Trace { time_s, pressure_bar_g, flow_l_min, temperature_deg_c })
+    } else {
+        Err(NoTrace)
+    }
 }
 
 fn pack_column(samples: &[f64], bytes: &mut Vec<u8>) {
@@ -159,7 +161,9 @@ mod tests {
             column.iter().map(|sample| if sample.is_nan() { 1 } else { sample.to_bits() }).collect::<Vec<_>>()
         };
         let columns = [&trace.pressure_bar_g, &trace.flow_l_min, &trace.temperature_deg_c];
-        std::iter::once(Some(of(&trace.time_s))).chain(columns.map(|column| column.as_ref().map(of))).collect()
+        std::iter::once(Some(of(&trace.time_s)))
+            .chain(columns.map(|column| column.as_ref().map(of)))
+            .collect()
     }
 
     fn sample() -> impl Strategy<Value = f64> {
@@ -198,7 +202,8 @@ mod tests {
     #[test]
     fn a_logged_pressure_takes_little_room() {
         let time_s: Vec<f64> = (0..600).map(|at| f64::from(at) / 10.0).collect();
-        let pressure = (0..600).map(|at| 6.0 - f64::from(at / 7) / 1000.0).map(|p| (p * 1000.0).round() / 1000.0);
+        let pressure =
+            (0..600).map(|at| 6.0 - f64::from(at / 7) / 1000.0).map(|p| (p * 1000.0).round() / 1000.0);
         let trace = Trace { time_s, pressure_bar_g: Some(pressure.collect()), ..Trace::default() };
         assert!(pack(&trace).len() < 1230, "two bytes a sample: {}", pack(&trace).len());
     }

@@ -124,7 +124,11 @@ fn name(what: &'static str, value: &str) -> Result<(), StoreError> {
         && value.trim().len() == value.len()
         && value.chars().count() <= NAME_LIMIT
         && !value.chars().any(char::is_control);
-    if fine { Ok(()) } else { Err(StoreError::BadName { what, value: value.chars().take(NAME_LIMIT).collect() }) }
+    if fine {
+        Ok(())
+    } else {
+        Err(StoreError::BadName { what, value: value.chars().take(NAME_LIMIT).collect() })
+    }
 }
 
 /// Refuses bad ids of the things that an entry makes.
@@ -221,8 +225,7 @@ fn insert(tx: &Connection, entry: &Entry) -> Result<(), StoreError> {
 /// The write of this key, if it is on record; an error if it said something else.
 fn repeated(tx: &Connection, write: &Write, bodies: &[String]) -> Result<Option<Written>, StoreError> {
     let mut statement = tx.prepare_cached("SELECT * FROM entry WHERE write_key = ?1 ORDER BY part")?;
-    let there: Vec<Entry> =
-        statement.query_map([&write.key], read::entry_of)?.collect::<Result<_, _>>()?;
+    let there: Vec<Entry> = statement.query_map([&write.key], read::entry_of)?.collect::<Result<_, _>>()?;
     let (Some(first), Some(last)) = (there.first(), there.last()) else { return Ok(None) };
     let same = there.len() == bodies.len()
         && there.iter().zip(&write.entries).zip(bodies).all(|((there, new), body)| {

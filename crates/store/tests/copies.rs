@@ -50,7 +50,8 @@ fn a_backup_is_taken_while_people_write_and_comes_back() {
         let name = copied.path.file_name().unwrap().to_str().unwrap();
         assert_eq!(beside, format!("{}  {name}\n", copied.digest));
     }
-    let names = std::fs::read_dir(&folder.0).unwrap().map(|file| file.unwrap().file_name().into_string().unwrap());
+    let names =
+        std::fs::read_dir(&folder.0).unwrap().map(|file| file.unwrap().file_name().into_string().unwrap());
     assert!(names.into_iter().all(|name| !name.contains(".part-")), "no draft is left");
 
     let other = folder.0.join("elsewhere/record.sqlite");
@@ -91,7 +92,8 @@ fn a_spoilt_backup_is_not_restored() {
     let copy = folder.0.join("copy.sqlite");
     backup(&folder.record(), &copy).unwrap();
     let raw = rusqlite::Connection::open(&copy).unwrap();
-    raw.execute_batch("DROP TRIGGER entry_no_update; UPDATE entry SET person = 'x' WHERE number = 2").unwrap();
+    raw.execute_batch("DROP TRIGGER entry_no_update; UPDATE entry SET person = 'x' WHERE number = 2")
+        .unwrap();
     drop(raw);
     let restored = restore(&copy, &folder.record(), InPlace::SetAside(at(0)));
     assert!(matches!(restored, Err(StoreError::DigestDiffers(_))), "{restored:?}");

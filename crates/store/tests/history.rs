@@ -80,7 +80,9 @@ fn a_doubled_submit_counts_once_and_a_key_is_used_once() {
     assert_eq!(written.iter().filter(|written| !written.repeated).count(), 1);
     assert_eq!(head(&store).number, first.head.number + 2);
     let other = write("form-7", [note(Subject::mould(&mould), "something else")]);
-    assert!(matches!(store.write(&other), Err(StoreError::KeyReused { first: number, .. }) if number == first.first));
+    assert!(
+        matches!(store.write(&other), Err(StoreError::KeyReused { first: number, .. }) if number == first.first)
+    );
     whole(&folder.record());
 }
 
@@ -92,32 +94,51 @@ fn what_is_not_on_record_cannot_be_spoken_of() {
     let day = |text: &str| text.to_owned();
     let unknown: Vec<(&str, Fact)> = vec![
         ("thing named", note(Subject::mould("nobody"), "x")),
-        ("instrument", Fact::Calibration(CalibrationCard {
-            instrument: day("G9"),
-            on: day("2026-01-01"),
-            until: day("2027-01-01"),
-            by: day("laboratory"),
-            number: None,
-        })),
-        ("rig", Fact::Instrument(InstrumentCard { instrument: day("G1"), rig: Some(day("B9")), measures: day("p") })),
-        ("half", Fact::Outline(OutlineCard { mould: mould.clone(), half: day("slide 9"), corners_mm: vec![] })),
-        ("visit", Fact::VisitEnd(VisitEndCard {
-            mould: mould.clone(),
-            visit: day("never"),
-            at: at(1),
-            outcome: OutcomeWord::Release,
-            remark: None,
-        })),
-        ("circuit", Fact::Pin(PinCard {
-            mould: mould.clone(),
-            half,
-            x_mm: 1.0,
-            y_mm: 2.0,
-            what: day("leak"),
-            circuit: Some(day("Z9")),
-            visit: None,
-            cause: None,
-        })),
+        (
+            "instrument",
+            Fact::Calibration(CalibrationCard {
+                instrument: day("G9"),
+                on: day("2026-01-01"),
+                until: day("2027-01-01"),
+                by: day("laboratory"),
+                number: None,
+            }),
+        ),
+        (
+            "rig",
+            Fact::Instrument(InstrumentCard {
+                instrument: day("G1"),
+                rig: Some(day("B9")),
+                measures: day("p"),
+            }),
+        ),
+        (
+            "half",
+            Fact::Outline(OutlineCard { mould: mould.clone(), half: day("slide 9"), corners_mm: vec![] }),
+        ),
+        (
+            "visit",
+            Fact::VisitEnd(VisitEndCard {
+                mould: mould.clone(),
+                visit: day("never"),
+                at: at(1),
+                outcome: OutcomeWord::Release,
+                remark: None,
+            }),
+        ),
+        (
+            "circuit",
+            Fact::Pin(PinCard {
+                mould: mould.clone(),
+                half,
+                x_mm: 1.0,
+                y_mm: 2.0,
+                what: day("leak"),
+                circuit: Some(day("Z9")),
+                visit: None,
+                cause: None,
+            }),
+        ),
     ];
     for (what, fact) in unknown {
         let refused = store.write(&write("new", [note(Subject::mould(&mould), "first part"), fact]));
@@ -141,7 +162,10 @@ fn what_is_not_on_record_cannot_be_spoken_of() {
     stranger.say(note(Subject::mould(&mould), "x"));
     assert!(matches!(store.write(&stranger), Err(StoreError::Unknown { what: "active person", .. })));
     for key in ["", " x", "a\nb"] {
-        assert!(matches!(store.write(&write(key, [photo.clone()])), Err(StoreError::BadName { .. })), "{key:?}");
+        assert!(
+            matches!(store.write(&write(key, [photo.clone()])), Err(StoreError::BadName { .. })),
+            "{key:?}"
+        );
     }
     assert!(matches!(store.write(&write("none", [])), Err(StoreError::NothingToWrite)));
     assert_eq!(head(&store), before, "a refused write leaves nothing");
@@ -176,7 +200,9 @@ fn a_correction_names_the_newest_word_and_a_reason() {
     assert!(matches!(missing, Err(StoreError::Unknown { what: "entry", .. })), "{missing:?}");
     let away = || Fact::Withdrawal(WithdrawalCard { about: about.clone() });
     let gone = correct("c5", second, away(), "said of the wrong mould").unwrap().first;
-    assert!(matches!(correct("c6", second, away(), "r"), Err(StoreError::NotNewest { newest, .. }) if newest == gone));
+    assert!(
+        matches!(correct("c6", second, away(), "r"), Err(StoreError::NotNewest { newest, .. }) if newest == gone)
+    );
     let notes = |as_of| {
         let items = store.read(|reader| reader.items(&about, as_of)).unwrap();
         let texts = items.into_iter().filter_map(|item| match item.fact {
@@ -229,7 +255,10 @@ fn a_gate_is_overridden_by_a_lead_with_a_reason() {
     let mut leave = Write::new("leave", at(301), "kt");
     leave.say(Fact::Person(gone));
     store.write(&leave).unwrap();
-    assert!(matches!(sign("o5", "lead", card("x", "wet")), Err(StoreError::Unknown { what: "active person", .. })));
+    assert!(matches!(
+        sign("o5", "lead", card("x", "wet")),
+        Err(StoreError::Unknown { what: "active person", .. })
+    ));
     whole(&folder.record());
 }
 
@@ -250,51 +279,54 @@ fn lists_know_what_was_recorded() {
             number: Some("77".to_owned()),
         })
     };
-    let mut all = write("all", [
-        Fact::Rig(rig),
-        Fact::Instrument(InstrumentCard {
-            instrument: "FM-1".to_owned(),
-            rig: Some("B2".to_owned()),
-            measures: "flow".to_owned(),
-        }),
-        calibration("2025-06-01", "2026-06-01"),
-        calibration("2026-06-02", "2027-06-01"),
-        Fact::Outline(OutlineCard {
-            mould: mould.clone(),
-            half: half.clone(),
-            corners_mm: vec![(0.0, 0.0), (400.0, 0.0), (400.0, 300.0), (0.0, 300.0)],
-        }),
-        Fact::Pin(PinCard {
-            mould: mould.clone(),
-            half: half.clone(),
-            x_mm: 12.0,
-            y_mm: 33.5,
-            what: "leak".to_owned(),
-            circuit: Some(circuit.clone()),
-            visit: Some(visit.clone()),
-            cause: Some("seal pinched".to_owned()),
-        }),
-        Fact::Limits(TableCard { text: "format = \"borewise-limits/1\"\n".to_owned() }),
-        Fact::Finding(FindingCard {
-            mould: mould.clone(),
-            visit: visit.clone(),
-            method: "judge/1".to_owned(),
-            program: "borewise 0".to_owned(),
-            known_to,
-            inputs,
-            document: document.digest(),
-            fit_for_press: "no".to_owned(),
-            headline: "One circuit leaks out".to_owned(),
-            circuits: Vec::new(),
-        }),
-        Fact::VisitEnd(VisitEndCard {
-            mould: mould.clone(),
-            visit: visit.clone(),
-            at: at(4000),
-            outcome: OutcomeWord::Hold,
-            remark: Some("seal on order".to_owned()),
-        }),
-    ]);
+    let mut all = write(
+        "all",
+        [
+            Fact::Rig(rig),
+            Fact::Instrument(InstrumentCard {
+                instrument: "FM-1".to_owned(),
+                rig: Some("B2".to_owned()),
+                measures: "flow".to_owned(),
+            }),
+            calibration("2025-06-01", "2026-06-01"),
+            calibration("2026-06-02", "2027-06-01"),
+            Fact::Outline(OutlineCard {
+                mould: mould.clone(),
+                half: half.clone(),
+                corners_mm: vec![(0.0, 0.0), (400.0, 0.0), (400.0, 300.0), (0.0, 300.0)],
+            }),
+            Fact::Pin(PinCard {
+                mould: mould.clone(),
+                half: half.clone(),
+                x_mm: 12.0,
+                y_mm: 33.5,
+                what: "leak".to_owned(),
+                circuit: Some(circuit.clone()),
+                visit: Some(visit.clone()),
+                cause: Some("seal pinched".to_owned()),
+            }),
+            Fact::Limits(TableCard { text: "format = \"borewise-limits/1\"\n".to_owned() }),
+            Fact::Finding(FindingCard {
+                mould: mould.clone(),
+                visit: visit.clone(),
+                method: "judge/1".to_owned(),
+                program: "borewise 0".to_owned(),
+                known_to,
+                inputs,
+                document: document.digest(),
+                fit_for_press: "no".to_owned(),
+                headline: "One circuit leaks out".to_owned(),
+                circuits: Vec::new(),
+            }),
+            Fact::VisitEnd(VisitEndCard {
+                mould: mould.clone(),
+                visit: visit.clone(),
+                at: at(4000),
+                outcome: OutcomeWord::Hold,
+                remark: Some("seal on order".to_owned()),
+            }),
+        ],
+    );
     all.bring([document]);
     store.write(&all).unwrap();
     store
@@ -311,7 +343,10 @@ fn lists_know_what_was_recorded() {
             let findings = reader.findings(&mould)?;
             assert_eq!((findings[0].known_to, findings[0].inputs), (known_to, Some(inputs)));
             assert_eq!(reader.people()?.len(), 2);
-            assert_eq!(reader.table("limits", AsOf::Now)?.as_deref(), Some("format = \"borewise-limits/1\"\n"));
+            assert_eq!(
+                reader.table("limits", AsOf::Now)?.as_deref(),
+                Some("format = \"borewise-limits/1\"\n")
+            );
             assert_eq!(reader.table("materials", AsOf::Now)?, None);
             let pins = reader.items(&Subject::half(&mould, &half), AsOf::Now)?;
             assert_eq!(pins.iter().filter(|item| item.fact.kind() == "pin").count(), 1);

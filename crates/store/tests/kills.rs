@@ -69,7 +69,10 @@ fn the_write(run: u64, thread: u64, number: u64) -> Write {
     for part in 0..=numbers.next(5) {
         if numbers.next(4) == 0 {
             let about = Subject::circuit(MOULD, "F1");
-            write.say(Fact::Note(NoteCard { about, text: format!("note {part} of {}", key(run, thread, number)) }));
+            write.say(Fact::Note(NoteCard {
+                about,
+                text: format!("note {part} of {}", key(run, thread, number)),
+            }));
             continue;
         }
         let count = u32::try_from(20 + numbers.next(300)).unwrap();

@@ -72,7 +72,8 @@ fn python_reads_the_same_history() {
         let lost = Head { hash: Digest::of(b"another"), ..head };
         assert!(!python(&folder.record(), &[lost]).unwrap().0);
         let raw = rusqlite::Connection::open(folder.record()).unwrap();
-        raw.execute_batch("DROP TRIGGER entry_no_update; UPDATE entry SET person = 'x' WHERE number = 7").unwrap();
+        raw.execute_batch("DROP TRIGGER entry_no_update; UPDATE entry SET person = 'x' WHERE number = 7")
+            .unwrap();
         drop(raw);
         let (fine, said) = python(&folder.record(), &[]).unwrap();
         assert!(!fine && said.contains("entry 7 is not what was recorded"), "{said}");

@@ -22,7 +22,8 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
 fn write(store: &Store, number: u32) -> Head {
     let mut write = Write::new(format!("write-{number}"), at(i64::from(number)), "kt");
     for part in 0..=(number % 4) {
-        let text = format!("part {part} of {number}: {}", "words ".repeat(usize::try_from(number % 50).unwrap()));
+        let text =
+            format!("part {part} of {number}: {}", "words ".repeat(usize::try_from(number % 50).unwrap()));
         write.say(Fact::Note(NoteCard { about: Subject::person("kt"), text }));
     }
     store.write(&write).unwrap().head

@@ -41,14 +41,16 @@ fn simulated_visits_come_back_the_same_and_count_once() {
         assert!(take_in(&store, &mould, &visit, None).is_empty(), "twice changes nothing");
         assert_eq!(store.read(|reader| reader.head()).unwrap(), before);
         let (id, name) = (mould.id.0.clone(), visit.id.clone());
-        let back = store.read(|reader| {
-            Ok((reader.mould(&id, AsOf::Now)?, reader.visit(&id, &name, AsOf::Now)?))
-        });
+        let back =
+            store.read(|reader| Ok((reader.mould(&id, AsOf::Now)?, reader.visit(&id, &name, AsOf::Now)?)));
         let (mould_back, visit_back) = back.unwrap();
         assert_eq!(mould_back, mould, "seed {seed}");
         assert_eq!(packed(&visit_back.entries), packed(&visit.entries), "seed {seed}");
         assert_eq!(visit_back.rig, visit.rig);
-        assert_eq!((visit_back.hook_ups, visit_back.started, visit_back.by), (visit.hook_ups, visit.started, visit.by));
+        assert_eq!(
+            (visit_back.hook_ups, visit_back.started, visit_back.by),
+            (visit.hook_ups, visit.started, visit.by)
+        );
     }
     whole(&folder.record());
 }
@@ -238,7 +240,10 @@ fn a_drawing_corrected_today_leaves_yesterday_as_it_was() {
     let mould = |as_of| store.read(|reader| reader.mould("M-1", as_of)).unwrap();
     assert_eq!(mould(yesterday), old);
     assert_eq!(mould(AsOf::Now), new);
-    assert!(take_in(&store, &old, &visit, None).is_empty(), "an old file does not bring the old drawing back");
+    assert!(
+        take_in(&store, &old, &visit, None).is_empty(),
+        "an old file does not bring the old drawing back"
+    );
     assert!(take_in(&store, &new, &visit, None).is_empty());
     assert_eq!(inputs(yesterday), rested_on);
     assert_ne!(inputs(AsOf::Now), rested_on);
@@ -310,6 +315,9 @@ fn every_fact_has_the_subject_of_its_entry() {
         let fact: Fact = entry.fact().unwrap();
         assert_eq!(fact.subject().as_str(), entry.subject);
         assert_eq!(entry.seal(), entry.hash);
-        assert_eq!(Subject::parse(&entry.subject).as_ref().map(Subject::as_str), Some(entry.subject.as_str()));
+        assert_eq!(
+            Subject::parse(&entry.subject).as_ref().map(Subject::as_str),
+            Some(entry.subject.as_str())
+        );
     }
 }

@@ -129,8 +129,12 @@ fn history(reader: &Reader<'_>, folder: &mut Folder<'_>) -> Result<(), Stop> {
         writeln!(lines, "{}", entry_json(entry))?;
         match entry.fact()? {
             Fact::Photo(card) => pictures.push((entry.number, "photos", card.media_type, card.picture)),
-            Fact::Certificate(card) => pictures.push((entry.number, "certificates", card.media_type, card.document)),
-            Fact::Finding(card) => pictures.push((entry.number, "findings", "application/json".to_owned(), card.document)),
+            Fact::Certificate(card) => {
+                pictures.push((entry.number, "certificates", card.media_type, card.document))
+            }
+            Fact::Finding(card) => {
+                pictures.push((entry.number, "findings", "application/json".to_owned(), card.document))
+            }
             _ => {}
         }
         Ok(())
@@ -251,7 +255,10 @@ fn moulds_and_visits(reader: &Reader<'_>, folder: &mut Folder<'_>) -> Result<(),
 fn plain(name: &str) -> String {
     let mut plain = String::new();
     for letter in name.chars() {
-        if letter.is_ascii_alphanumeric() || matches!(letter, '-' | '_') || (letter == '.' && !plain.is_empty()) {
+        if letter.is_ascii_alphanumeric()
+            || matches!(letter, '-' | '_')
+            || (letter == '.' && !plain.is_empty())
+        {
             plain.push(letter);
         } else {
             plain.push_str(&format!("%{:X}", u32::from(letter)));

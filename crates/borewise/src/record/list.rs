@@ -15,7 +15,8 @@ pub fn words(list: &MouldList) -> Vec<String> {
             (Some(target), None) => plain(target).to_owned(),
             (None, _) => "not used".to_owned(),
         };
-        let example = column.example.as_ref().map(|example| format!(" (such as {example})")).unwrap_or_default();
+        let example =
+            column.example.as_ref().map(|example| format!(" (such as {example})")).unwrap_or_default();
         lines.push(format!("  {:>3}  {:width$}  {meaning}{example}", column.letters, column.header));
     }
     lines

@@ -159,10 +159,13 @@ fn failed(path: &Path, error: &StoreError) -> Failure {
         cause = inner.source();
     }
     match error {
-        StoreError::Sql(_) | StoreError::Unreadable { .. } => {
-            Failure::could(format!("{}: {problem}", path.display()), "borewise audit tells whether it is whole")
+        StoreError::Sql(_) | StoreError::Unreadable { .. } => Failure::could(
+            format!("{}: {problem}", path.display()),
+            "borewise audit tells whether it is whole",
+        ),
+        StoreError::Missing(_) => {
+            Failure::could(problem, "borewise record makes one; --data names its folder")
         }
-        StoreError::Missing(_) => Failure::could(problem, "borewise record makes one; --data names its folder"),
         StoreError::Disk { .. }
         | StoreError::Exists(_)
         | StoreError::Foreign(_)

@@ -17,7 +17,7 @@ pub enum What {
     /// A mould.
     Mould(Mould),
     /// A mould and a visit of it.
-    Visit(Mould, Visit),
+    Visit(Mould, Box<Visit>),
     /// A rig.
     Rig(Rig),
     /// A spreadsheet of moulds.
@@ -82,7 +82,8 @@ pub fn read(paths: &[PathBuf], wishes: &Wishes) -> Result<Vec<Read>, Failure> {
 /// A fault with the folder of its file, since many files have the same name.
 fn within(path: &Path, fault: FileFault) -> FileFault {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
-    let file = folder.map_or_else(|| fault.file.clone(), |folder| folder.join(&fault.file).display().to_string());
+    let file =
+        folder.map_or_else(|| fault.file.clone(), |folder| folder.join(&fault.file).display().to_string());
     FileFault { file, ..fault }
 }
 
@@ -138,7 +139,7 @@ fn one(kind: Kind, path: &Path, wishes: &Wishes) -> Result<Read, FileFaults> {
         }
         Kind::Visit => {
             let loaded = load_visit_from(&folder, &name)?;
-            (What::Visit(loaded.mould, loaded.visit), loaded.notices)
+            (What::Visit(loaded.mould, Box::new(loaded.visit)), loaded.notices)
         }
         Kind::Rig => (What::Rig(load_rig_from(&folder, &name)?), Vec::new()),
         Kind::List => {

@@ -79,7 +79,10 @@ fn wishes(wish: &TakeIn) -> Result<Wishes, Failure> {
 /// Who records, where nobody is named: the user of the computer.
 fn person(wish: &TakeIn) -> Result<String, Failure> {
     let named = wish.by.clone().or_else(|| {
-        ["USER", "LOGNAME", "USERNAME"].iter().find_map(|name| std::env::var(name).ok()).filter(|name| !name.is_empty())
+        ["USER", "LOGNAME", "USERNAME"]
+            .iter()
+            .find_map(|name| std::env::var(name).ok())
+            .filter(|name| !name.is_empty())
     });
     named.ok_or_else(|| {
         let hint = "say who records: --by NAME";
@@ -128,7 +131,12 @@ impl From<StoreError> for Trouble {
 }
 
 /// Takes everything in, one write a file; nothing at all if something cannot be.
-fn all(session: &Session<'_>, reads: &[Read], reason: Option<&str>, person: &str) -> Result<Vec<Done>, Trouble> {
+fn all(
+    session: &Session<'_>,
+    reads: &[Read],
+    reason: Option<&str>,
+    person: &str,
+) -> Result<Vec<Done>, Trouble> {
     introduce(session, person)?;
     let mut done = Vec::new();
     let mut faults = Vec::new();
@@ -249,8 +257,11 @@ fn words(reads: &[Read], done: &[Done], dry_run: bool) -> String {
         }
         lines.extend(read.notices.iter().map(|notice| format!("  {notice}")));
         lines.extend(one.taken.changed.iter().map(|(item, _)| format!("  changed: {}", named(item))));
-        lines.extend(one.taken.outdated.iter().map(|item| format!("  left as it is by now: {}", named(item))));
-        lines.extend(one.taken.left.iter().map(|item| format!("  on record and not in the file: {}", named(item))));
+        lines
+            .extend(one.taken.outdated.iter().map(|item| format!("  left as it is by now: {}", named(item))));
+        lines.extend(
+            one.taken.left.iter().map(|item| format!("  on record and not in the file: {}", named(item))),
+        );
         lines.extend(one.finding.iter().map(|sentence| format!("  found: {sentence}")));
     }
     if dry_run {

@@ -53,7 +53,11 @@ fn the_plant_is_taken_in_once_and_comes_back_the_same() {
     let again = record(&data, &[shown(&plant().0), shown(&visit_of("AB-101"))]);
     assert_eq!(again.code, 0, "{again:?}");
     for file in again.document()["files"].as_array().unwrap() {
-        assert_eq!((&file["new"], file["changed"].as_array().map(Vec::len)), (&Json::from(0), Some(0)), "{file}");
+        assert_eq!(
+            (&file["new"], file["changed"].as_array().map(Vec::len)),
+            (&Json::from(0), Some(0)),
+            "{file}"
+        );
     }
     assert_eq!(head(&data), end, "twice changes nothing");
 
@@ -72,7 +76,10 @@ fn the_plant_is_taken_in_once_and_comes_back_the_same() {
     assert_eq!(borewise(&["export", "--data", shown(&other), "--out", shown(&second)]).code, 0);
     let texts = |root: &Path| -> BTreeMap<String, String> {
         let root = root.join("moulds");
-        files_below(&root).into_iter().map(|name| (name.clone(), fs::read_to_string(root.join(name)).unwrap())).collect()
+        files_below(&root)
+            .into_iter()
+            .map(|name| (name.clone(), fs::read_to_string(root.join(name)).unwrap()))
+            .collect()
     };
     let (first, second) = (texts(&out), texts(&second));
     assert!(first.len() > 50, "{}", first.len());
@@ -103,9 +110,25 @@ fn a_finding_on_record_is_the_finding_of_the_files() {
         let [name] = findings.as_slice() else { panic!("one finding: {findings:?}") };
         let kept: Json = serde_json::from_slice(&fs::read(out.join("findings").join(name)).unwrap()).unwrap();
         let (assessed, _) = findings_of(mould);
-        for field in ["format", "method", "mould", "visit", "started", "by", "rig", "fit_for_press", "headline",
-            "because", "next", "circuits", "hook_up_doubts", "limits", "cautions", "leak_map", "rig_check"]
-        {
+        for field in [
+            "format",
+            "method",
+            "mould",
+            "visit",
+            "started",
+            "by",
+            "rig",
+            "fit_for_press",
+            "headline",
+            "because",
+            "next",
+            "circuits",
+            "hook_up_doubts",
+            "limits",
+            "cautions",
+            "leak_map",
+            "rig_check",
+        ] {
             assert_eq!(kept[field], assessed[field], "{mould}: {field}");
         }
     }
@@ -158,7 +181,11 @@ fn a_reading_that_was_wrong_is_corrected_with_a_reason_only() {
     assert_eq!(kept.code, 0, "the old end is still in the history: {kept:?}");
     let newest = head(&data);
     let outdated = record(&data, &[shown(&old)]);
-    assert_eq!((outdated.code, head(&data)), (0, newest), "an old file does not undo a correction: {outdated:?}");
+    assert_eq!(
+        (outdated.code, head(&data)),
+        (0, newest),
+        "an old file does not undo a correction: {outdated:?}"
+    );
     assert!(outdated.out.contains("left_as_newer"));
 }
 
@@ -173,7 +200,15 @@ fn a_spreadsheet_is_shown_before_it_counts() {
     let data = folder.join("data");
     let dry = borewise(&["record", shown(&list), "--data", shown(&data), "--by", "kt", "--dry-run"]);
     assert_eq!(dry.code, 0, "{dry:?}");
-    for part in ["A  Tool no.", "mould (such as AB-201)", "bore in mm (such as 8,5)", "Remarks", "not used", "2 moulds, 3 circuits", "dry run"] {
+    for part in [
+        "A  Tool no.",
+        "mould (such as AB-201)",
+        "bore in mm (such as 8,5)",
+        "Remarks",
+        "not used",
+        "2 moulds, 3 circuits",
+        "dry run",
+    ] {
         assert!(dry.out.contains(part), "{part}: {}", dry.out);
     }
     assert!(!data.exists(), "a dry run leaves nothing");
@@ -204,8 +239,16 @@ fn a_backup_is_verified_and_restored_beside_what_is_there() {
     let end = head(&data);
     let copy = folder.join("copy.sqlite");
     let ended = borewise(&["backup", shown(&copy), "--data", shown(&data), "--json"]);
-    assert_eq!((ended.code, ended.document()["audit"]["head"].as_str()), (0, Some(end.as_str())), "{ended:?}");
-    assert_eq!(borewise(&["backup", shown(&copy), "--data", shown(&data)]).code, 3, "nothing is written over");
+    assert_eq!(
+        (ended.code, ended.document()["audit"]["head"].as_str()),
+        (0, Some(end.as_str())),
+        "{ended:?}"
+    );
+    assert_eq!(
+        borewise(&["backup", shown(&copy), "--data", shown(&data)]).code,
+        3,
+        "nothing is written over"
+    );
     assert_eq!(record(&data, &[shown(&visit_of("AB-146"))]).code, 0);
     let newer = head(&data);
     assert_eq!(borewise(&["restore", shown(&copy), "--data", shown(&data)]).code, 3);

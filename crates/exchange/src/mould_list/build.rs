@@ -59,7 +59,11 @@ pub fn build(file: &str, grid: &Grid, found: Found) -> MouldList {
     let mut faults = faults.list;
     faults.sort_by_key(|fault| fault.place);
     if faults.is_empty() && gathered.is_empty() {
-        faults.push(FileFault::of_file(file, "no row below the headers holds a circuit", "give a row for each circuit"));
+        faults.push(FileFault::of_file(
+            file,
+            "no row below the headers holds a circuit",
+            "give a row for each circuit",
+        ));
     }
     let moulds = if faults.is_empty() { moulds } else { Vec::new() };
     let (sheet, header_row) = (grid.name.clone(), Some(found.header_row));
@@ -118,7 +122,13 @@ fn gather(
         };
         let Some(id) = id else {
             if values.contains_key(&Target::Circuit) {
-                faults.at(*row, Target::Mould, None, "no mould is given, here or above", "give the id of the mould");
+                faults.at(
+                    *row,
+                    Target::Mould,
+                    None,
+                    "no mould is given, here or above",
+                    "give the id of the mould",
+                );
             }
             continue;
         };
@@ -164,7 +174,13 @@ fn add(mould: &mut Gathered, row: u64, values: BTreeMap<Target, Value>, faults: 
         match mould.about.get(&target) {
             Some((known, first)) if *known != value => {
                 let problem = format!("row {first} says otherwise of the same mould");
-                faults.at(row, target, Some(value), &problem, "let all rows of a mould say the same, or only the first");
+                faults.at(
+                    row,
+                    target,
+                    Some(value),
+                    &problem,
+                    "let all rows of a mould say the same, or only the first",
+                );
             }
             Some(_) => {}
             None => drop(mould.about.insert(target, (value, row))),
@@ -173,7 +189,13 @@ fn add(mould: &mut Gathered, row: u64, values: BTreeMap<Target, Value>, faults: 
     if circuit.contains_key(&Target::Circuit) {
         mould.circuits.push((row, circuit));
     } else if !circuit.is_empty() {
-        faults.at(row, Target::Circuit, None, "no circuit is given", "give the id of the circuit, or leave the row empty");
+        faults.at(
+            row,
+            Target::Circuit,
+            None,
+            "no circuit is given",
+            "give the id of the circuit, or leave the row empty",
+        );
     }
 }
 
@@ -216,9 +238,7 @@ fn place(fault: Fault, gathered: &Gathered, faults: &mut Faults<'_>) {
         .find(|target| target.field() == field && target.of_mould() == of_mould)
         .unwrap_or(if of_mould { Target::Mould } else { Target::Circuit });
     let first = gathered.circuits.first().map_or(0, |(row, _)| *row);
-    let row = circuit.map_or_else(
-        || gathered.about.get(&target).map_or(first, |(_, row)| *row),
-        |(row, _)| *row,
-    );
+    let row =
+        circuit.map_or_else(|| gathered.about.get(&target).map_or(first, |(_, row)| *row), |(row, _)| *row);
     faults.at(row, target, fault.value, &fault.problem, &fault.hint);
 }

@@ -22,7 +22,9 @@ pub fn value(cell: &Cell, target: Target, factor: Option<f64>) -> Result<Option<
         (Cell::Empty, _) => Ok(None),
         (Cell::Bad(_), _) => Err(fault("no value", "mend the formula, or write the value itself")),
         (_, Target::BaselineDate) => day(cell).map(|day| Some(Value::Text(day))),
-        (Cell::Day(_), _) => Err(fault("a date, where none is expected", "format the cell as text or as a number")),
+        (Cell::Day(_), _) => {
+            Err(fault("a date, where none is expected", "format the cell as text or as a number"))
+        }
         (_, Target::Metals) => Ok(Some(words(cell, steel))),
         (_, Target::Seals) => Ok(Some(words(cell, |number| number.to_string()))),
         (_, Target::Process) => process(&text(cell)).map(|word| Some(word.into())),
@@ -53,11 +55,28 @@ fn words(cell: &Cell, number: impl Fn(f64) -> String) -> Value {
 
 /// Fixed or moving in the usual wordings; a plate or slide keeps the plant's name.
 fn half(text: &str) -> String {
-    const FIXED: &[&str] =
-        &["fixed", "fixed half", "stationary", "stationary half", "cover", "cover half", "feste seite", "feste", "düsenseite"];
+    const FIXED: &[&str] = &[
+        "fixed",
+        "fixed half",
+        "stationary",
+        "stationary half",
+        "cover",
+        "cover half",
+        "feste seite",
+        "feste",
+        "düsenseite",
+    ];
     const MOVING: &[&str] = &[
-        "moving", "moving half", "movable", "movable half", "ejector", "ejector half", "ejector side",
-        "bewegliche seite", "bewegliche", "auswerferseite",
+        "moving",
+        "moving half",
+        "movable",
+        "movable half",
+        "ejector",
+        "ejector half",
+        "ejector side",
+        "bewegliche seite",
+        "bewegliche",
+        "auswerferseite",
     ];
     let lower = text.to_lowercase();
     if FIXED.contains(&lower.as_str()) {
@@ -83,7 +102,9 @@ fn process(text: &str) -> Result<&'static str, CellFault> {
 fn day(cell: &Cell) -> Result<String, CellFault> {
     let text = match cell {
         Cell::Day(day) => return Ok(day.clone()),
-        Cell::Number(_) => return Err(fault("a number, where a date is expected", "format the cell as a date")),
+        Cell::Number(_) => {
+            return Err(fault("a number, where a date is expected", "format the cell as a date"));
+        }
         other => text(other),
     };
     let parts: Vec<&str> = text.split(['-', '.', '/']).map(str::trim).collect();
@@ -92,7 +113,9 @@ fn day(cell: &Cell) -> Result<String, CellFault> {
     match parts.as_slice() {
         [year, month, day] if year.len() == 4 => Ok(format!("{year}-{month:0>2}-{day:0>2}")),
         // With dots the day comes first wherever dates are written with dots.
-        [day, month, year] if year.len() == 4 && text.contains('.') => Ok(format!("{year}-{month:0>2}-{day:0>2}")),
+        [day, month, year] if year.len() == 4 && text.contains('.') => {
+            Ok(format!("{year}-{month:0>2}-{day:0>2}"))
+        }
         [first, second, year] if year.len() == 4 => match (number(first), number(second)) {
             (Some(day), Some(month)) if day > 12 && month <= 12 => Ok(format!("{year}-{month:02}-{day:02}")),
             (Some(month), Some(day)) if day > 12 && month <= 12 => Ok(format!("{year}-{month:02}-{day:02}")),
@@ -109,7 +132,9 @@ fn quantity(cell: &Cell, target: Target, factor: Option<f64>) -> Result<f64, Cel
     let no_unit = || fault(NO_UNIT, format!("put the unit into the header: {}", known()));
     let times = |number: f64, unit: Option<f64>| {
         // Rounded to what people write, so that 3/8 in stays 9.525 mm and 1.2 m does not become 1199.9999999999998 mm.
-        unit.or(factor).map(|factor| format!("{:.9e}", number * factor).parse().unwrap_or(number * factor)).ok_or_else(no_unit)
+        unit.or(factor)
+            .map(|factor| format!("{:.9e}", number * factor).parse().unwrap_or(number * factor))
+            .ok_or_else(no_unit)
     };
     let text = match cell {
         Cell::Number(number) => return times(*number, None),
@@ -124,7 +149,9 @@ fn quantity(cell: &Cell, target: Target, factor: Option<f64>) -> Result<f64, Cel
     match (plain_number(number), unit) {
         (Ok(number), Unitful::Known(factor)) => times(number, Some(factor)),
         (Ok(number), Unitful::None) => times(number, None),
-        (Ok(_), Unitful::Unknown) => Err(fault("a unit that is not known here", format!("one of: {}", known()))),
+        (Ok(_), Unitful::Unknown) => {
+            Err(fault("a unit that is not known here", format!("one of: {}", known())))
+        }
         (Err(problem), _) => Err(problem),
     }
 }

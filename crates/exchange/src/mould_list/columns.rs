@@ -56,7 +56,8 @@ struct Known {
     units: &'static [Unit],
 }
 
-const LENGTHS: &[Unit] = &[("mm", 1.0), ("cm", 10.0), ("m", 1000.0), ("in", 25.4), ("inch", 25.4), ("zoll", 25.4)];
+const LENGTHS: &[Unit] =
+    &[("mm", 1.0), ("cm", 10.0), ("m", 1000.0), ("in", 25.4), ("inch", 25.4), ("zoll", 25.4)];
 const FLOW_FACTORS: &[Unit] = &[("m3/h", 1.0), ("m³/h", 1.0)];
 const PERCENTS: &[Unit] = &[("%", 1.0), ("percent", 1.0), ("prozent", 1.0)];
 const VOLUMES: &[Unit] = &[("ml", 1.0), ("cm3", 1.0), ("cm³", 1.0), ("ccm", 1.0), ("l", 1000.0)];
@@ -66,7 +67,19 @@ const KNOWN: &[Known] = &[
         target: Target::Mould,
         word: "mould",
         field: "id",
-        headers: &["mould", "mold", "tool", "die", "asset", "mould asset", "tool asset", "werkzeug", "form", "wkz", "inventar"],
+        headers: &[
+            "mould",
+            "mold",
+            "tool",
+            "die",
+            "asset",
+            "mould asset",
+            "tool asset",
+            "werkzeug",
+            "form",
+            "wkz",
+            "inventar",
+        ],
         units: &[],
     },
     Known {
@@ -74,8 +87,21 @@ const KNOWN: &[Known] = &[
         word: "name",
         field: "name",
         headers: &[
-            "name", "mould name", "mold name", "tool name", "description", "part", "part name", "product", "makes",
-            "bezeichnung", "benennung", "artikel", "teil", "werkzeugname", "werkzeugbezeichnung",
+            "name",
+            "mould name",
+            "mold name",
+            "tool name",
+            "description",
+            "part",
+            "part name",
+            "product",
+            "makes",
+            "bezeichnung",
+            "benennung",
+            "artikel",
+            "teil",
+            "werkzeugname",
+            "werkzeugbezeichnung",
         ],
         units: &[],
     },
@@ -91,8 +117,22 @@ const KNOWN: &[Known] = &[
         word: "circuit",
         field: "id",
         headers: &[
-            "circuit", "cooling circuit", "water circuit", "circuit name", "line", "cooling line", "water line", "loop", "channel",
-            "cooling channel", "kreis", "kuehlkreis", "kreislauf", "kuehlkreislauf", "temperierkreis", "kanal",
+            "circuit",
+            "cooling circuit",
+            "water circuit",
+            "circuit name",
+            "line",
+            "cooling line",
+            "water line",
+            "loop",
+            "channel",
+            "cooling channel",
+            "kreis",
+            "kuehlkreis",
+            "kreislauf",
+            "kuehlkreislauf",
+            "temperierkreis",
+            "kanal",
             "kuehlkanal",
         ],
         units: &[],
@@ -101,7 +141,18 @@ const KNOWN: &[Known] = &[
         target: Target::Half,
         word: "half",
         field: "half",
-        headers: &["half", "mould half", "mold half", "side", "plate", "haelfte", "werkzeughaelfte", "formhaelfte", "seite", "platte"],
+        headers: &[
+            "half",
+            "mould half",
+            "mold half",
+            "side",
+            "plate",
+            "haelfte",
+            "werkzeughaelfte",
+            "formhaelfte",
+            "seite",
+            "platte",
+        ],
         units: &[],
     },
     Known {
@@ -115,14 +166,34 @@ const KNOWN: &[Known] = &[
         target: Target::Metals,
         word: "metals",
         field: "metals",
-        headers: &["metal", "metals", "steel", "steels", "material", "materials", "werkstoff", "werkstoffe", "stahl"],
+        headers: &[
+            "metal",
+            "metals",
+            "steel",
+            "steels",
+            "material",
+            "materials",
+            "werkstoff",
+            "werkstoffe",
+            "stahl",
+        ],
         units: &[],
     },
     Known {
         target: Target::Seals,
         word: "seals",
         field: "seals",
-        headers: &["seal", "seals", "o ring", "o rings", "oring", "gasket", "dichtung", "dichtungen", "o ringe"],
+        headers: &[
+            "seal",
+            "seals",
+            "o ring",
+            "o rings",
+            "oring",
+            "gasket",
+            "dichtung",
+            "dichtungen",
+            "o ringe",
+        ],
         units: &[],
     },
     Known {
@@ -130,8 +201,19 @@ const KNOWN: &[Known] = &[
         word: "bore_mm",
         field: "rough_bore_mm",
         headers: &[
-            "bore", "rough bore", "diameter", "dia", "bore diameter", "channel diameter", "line diameter", "drill", "hole",
-            "bohrung", "durchmesser", "bohrungsdurchmesser", "kanaldurchmesser",
+            "bore",
+            "rough bore",
+            "diameter",
+            "dia",
+            "bore diameter",
+            "channel diameter",
+            "line diameter",
+            "drill",
+            "hole",
+            "bohrung",
+            "durchmesser",
+            "bohrungsdurchmesser",
+            "kanaldurchmesser",
         ],
         units: LENGTHS,
     },
@@ -139,21 +221,45 @@ const KNOWN: &[Known] = &[
         target: Target::Length,
         word: "length_mm",
         field: "rough_length_mm",
-        headers: &["length", "rough length", "path length", "circuit length", "channel length", "laenge", "kanallaenge", "kreislaenge"],
+        headers: &[
+            "length",
+            "rough length",
+            "path length",
+            "circuit length",
+            "channel length",
+            "laenge",
+            "kanallaenge",
+            "kreislaenge",
+        ],
         units: LENGTHS,
     },
     Known {
         target: Target::FlowFactor,
         word: "baseline_flow_factor_m3_h",
         field: "baseline_flow_factor_m3_h",
-        headers: &["flow factor", "baseline flow factor", "kv", "kv value", "baseline kv", "baseline", "kv wert", "durchflussfaktor"],
+        headers: &[
+            "flow factor",
+            "baseline flow factor",
+            "kv",
+            "kv value",
+            "baseline kv",
+            "baseline",
+            "kv wert",
+            "durchflussfaktor",
+        ],
         units: FLOW_FACTORS,
     },
     Known {
         target: Target::FlowFactorUncertainty,
         word: "baseline_uncertainty_percent",
         field: "baseline_uncertainty_percent",
-        headers: &["baseline uncertainty", "flow factor uncertainty", "kv uncertainty", "uncertainty", "unsicherheit"],
+        headers: &[
+            "baseline uncertainty",
+            "flow factor uncertainty",
+            "kv uncertainty",
+            "uncertainty",
+            "unsicherheit",
+        ],
         units: PERCENTS,
     },
     Known {
@@ -167,7 +273,15 @@ const KNOWN: &[Known] = &[
         target: Target::FilledVolume,
         word: "baseline_filled_volume_ml",
         field: "baseline_filled_volume_ml",
-        headers: &["volume", "filled volume", "water volume", "baseline filled volume", "volumen", "fuellvolumen", "inhalt"],
+        headers: &[
+            "volume",
+            "filled volume",
+            "water volume",
+            "baseline filled volume",
+            "volumen",
+            "fuellvolumen",
+            "inhalt",
+        ],
         units: VOLUMES,
     },
 ];
@@ -270,7 +384,8 @@ pub fn find(grid: &Grid, choices: &[Choice]) -> Option<Found> {
             return None;
         }
         let met = |choice: &&Choice| columns.iter().any(|column| chosen(choice, &column.shown));
-        let unmet = choices.iter().filter(|choice| !met(choice)).map(|choice| choice.header.clone()).collect();
+        let unmet =
+            choices.iter().filter(|choice| !met(choice)).map(|choice| choice.header.clone()).collect();
         Some(Found { header_at: at, header_row: *number, unmet, columns })
     })
 }
@@ -278,13 +393,18 @@ pub fn find(grid: &Grid, choices: &[Choice]) -> Option<Found> {
 /// What is said where no sheet has such a row.
 pub fn no_header(name: &str, grid: Option<&Grid>) -> FileFault {
     let seen: Vec<String> = grid
-        .and_then(|grid| grid.rows.iter().find(|(_, row)| row.iter().filter(|cell| **cell != Cell::Empty).count() > 1))
+        .and_then(|grid| {
+            grid.rows.iter().find(|(_, row)| row.iter().filter(|cell| **cell != Cell::Empty).count() > 1)
+        })
         .map(|(_, row)| row.iter().filter_map(Cell::shown).take(20).collect())
         .unwrap_or_default();
     let problem = if seen.is_empty() {
         "no table is in it".to_owned()
     } else {
-        format!("no row names a mould and a circuit; the first row with several cells says: {}", seen.join(" | "))
+        format!(
+            "no row names a mould and a circuit; the first row with several cells says: {}",
+            seen.join(" | ")
+        )
     };
     let hint = "name the columns, such as mould and circuit, or say which they are: --column HEADER=mould";
     FileFault::of_file(name, problem, hint)
@@ -327,7 +447,9 @@ pub fn letters(at: usize) -> String {
 /// A header's words without fillers, and its unit.
 fn reading(header: &str) -> (String, Option<String>) {
     let mut text = header.to_lowercase();
-    for (from, to) in [("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss"), ("ø", " diameter "), ("⌀", " diameter ")] {
+    for (from, to) in
+        [("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss"), ("ø", " diameter "), ("⌀", " diameter ")]
+    {
         text = text.replace(from, to);
     }
     let mut unit = None;
@@ -340,8 +462,10 @@ fn reading(header: &str) -> (String, Option<String>) {
         }
     }
     let text = text.replace("_m3_h", " m3/h").replace("in m3/h", "m3/h");
-    let mut words: Vec<&str> =
-        text.split(|c: char| !(c.is_alphanumeric() || matches!(c, '%' | '/' | '³'))).filter(|word| !word.is_empty()).collect();
+    let mut words: Vec<&str> = text
+        .split(|c: char| !(c.is_alphanumeric() || matches!(c, '%' | '/' | '³')))
+        .filter(|word| !word.is_empty())
+        .collect();
     let units = || KNOWN.iter().flat_map(|known| known.units);
     if unit.is_none()
         && words.len() > 1

@@ -75,8 +75,7 @@ fn workbook_grids(name: &str, bytes: &[u8], sheet: Option<&str>) -> Result<Vec<G
         let problem = format!("not a workbook that can be read: {error}");
         Box::new(FileFault::of_file(name, problem, "save it as XLSX or CSV, without a password"))
     };
-    let mut workbook =
-        open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
+    let mut workbook = open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
     let names = workbook.sheet_names();
     if let Some(wanted) = sheet
         && !names.iter().any(|name| name == wanted)
@@ -142,11 +141,8 @@ fn text_grid(name: &str, bytes: &[u8]) -> Result<Grid, Box<FileFault>> {
 }
 
 fn split(plain: &[u8], separator: u8) -> Result<Grid, csv::Error> {
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .delimiter(separator)
-        .from_reader(plain);
+    let mut reader =
+        csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator).from_reader(plain);
     let mut rows = Vec::new();
     for record in reader.byte_records() {
         let record = record?;

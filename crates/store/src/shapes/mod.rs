@@ -12,7 +12,9 @@ mod rig;
 mod visit;
 
 pub use card::*;
-pub use mould::{BaselineCard, CircuitCard, HalfCard, KnownWord, MouldCard, OthersWord, PiecesCard, ProcessWord};
+pub use mould::{
+    BaselineCard, CircuitCard, HalfCard, KnownWord, MouldCard, OthersWord, PiecesCard, ProcessWord,
+};
 pub use people::{Person, Role};
 pub use piece::PieceCard;
 pub use reading::{

@@ -11,16 +11,51 @@ use super::exactly;
 #[serde(tag = "kind", rename_all = "kebab-case")]
 #[expect(missing_docs, reason = "the fields are those of `calc::hydraulics::piece::Piece`, with their unit")]
 pub enum PieceCard {
-    Bore { diameter_mm: f64, length_mm: f64, roughness_um: f64 },
-    Elbow { diameter_mm: f64, bent: bool, #[serde(default, skip_serializing_if = "Option::is_none")] loss_k: Option<f64> },
-    Hose { diameter_mm: f64, length_mm: f64, roughness_um: f64 },
-    Coupling { flow_factor_m3_h: f64 },
-    Hole { diameter_mm: f64, discharge_coefficient: f64 },
-    Restrictor { flow_factor_m3_h: f64 },
-    Baffle { diameter_mm: f64, depth_mm: f64, blade_mm: f64 },
-    Bubbler { diameter_mm: f64, depth_mm: f64, tube_outer_mm: f64, tube_inner_mm: f64 },
-    Annulus { outer_mm: f64, inner_mm: f64, length_mm: f64 },
-    Split { branches: Vec<Vec<PieceCard>> },
+    Bore {
+        diameter_mm: f64,
+        length_mm: f64,
+        roughness_um: f64,
+    },
+    Elbow {
+        diameter_mm: f64,
+        bent: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        loss_k: Option<f64>,
+    },
+    Hose {
+        diameter_mm: f64,
+        length_mm: f64,
+        roughness_um: f64,
+    },
+    Coupling {
+        flow_factor_m3_h: f64,
+    },
+    Hole {
+        diameter_mm: f64,
+        discharge_coefficient: f64,
+    },
+    Restrictor {
+        flow_factor_m3_h: f64,
+    },
+    Baffle {
+        diameter_mm: f64,
+        depth_mm: f64,
+        blade_mm: f64,
+    },
+    Bubbler {
+        diameter_mm: f64,
+        depth_mm: f64,
+        tube_outer_mm: f64,
+        tube_inner_mm: f64,
+    },
+    Annulus {
+        outer_mm: f64,
+        inner_mm: f64,
+        length_mm: f64,
+    },
+    Split {
+        branches: Vec<Vec<PieceCard>>,
+    },
 }
 
 fn mm(length: Length) -> f64 {
@@ -94,9 +129,9 @@ impl From<&PieceCard> for Piece {
             PieceCard::Hole { diameter_mm, discharge_coefficient } => {
                 Self::Restrictor(Restrictor::Hole { diameter: mm(diameter_mm), discharge_coefficient })
             }
-            PieceCard::Restrictor { flow_factor_m3_h } => {
-                Self::Restrictor(Restrictor::Measured { flow_factor: FlowFactor::from_m3_h(flow_factor_m3_h) })
-            }
+            PieceCard::Restrictor { flow_factor_m3_h } => Self::Restrictor(Restrictor::Measured {
+                flow_factor: FlowFactor::from_m3_h(flow_factor_m3_h),
+            }),
             PieceCard::Baffle { diameter_mm, depth_mm, blade_mm } => {
                 Self::Baffle { diameter: mm(diameter_mm), depth: mm(depth_mm), blade: mm(blade_mm) }
             }

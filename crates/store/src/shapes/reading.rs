@@ -81,8 +81,16 @@ pub struct ReadingCard {
 #[serde(tag = "kind", rename_all = "kebab-case")]
 #[expect(missing_docs, reason = "the fields are those of `bench::visit::What`, with their unit")]
 pub enum WhatCard {
-    LeakDown { decay: DecayCard, wall_temperature_deg_c: Option<f64>, hold_s: f64 },
-    AirPassage { reservoir_volume_ml: Option<f64>, decay: DecayCard, air_temperature_deg_c: Option<f64> },
+    LeakDown {
+        decay: DecayCard,
+        wall_temperature_deg_c: Option<f64>,
+        hold_s: f64,
+    },
+    AirPassage {
+        reservoir_volume_ml: Option<f64>,
+        decay: DecayCard,
+        air_temperature_deg_c: Option<f64>,
+    },
     Flow {
         flow: FlowCard,
         pressure_in_bar_g: f64,
@@ -97,7 +105,11 @@ pub enum WhatCard {
         also_charged: Vec<WatchedCard>,
         watched: Vec<WatchedCard>,
     },
-    Volume { volume: VolumeCard, through_fixture: bool, from: EndWord },
+    Volume {
+        volume: VolumeCard,
+        through_fixture: bool,
+        from: EndWord,
+    },
     RigCheck(RigRunCard),
     Bucket {
         by: BucketWord,
@@ -106,8 +118,13 @@ pub enum WhatCard {
         timing_uncertainty_s: f64,
         water_temperature_deg_c: Option<f64>,
     },
-    Note { text: String },
-    Treatment { treatment: TreatmentWord, remark: Option<String> },
+    Note {
+        text: String,
+    },
+    Treatment {
+        treatment: TreatmentWord,
+        remark: Option<String>,
+    },
 }
 
 /// A falling pressure.

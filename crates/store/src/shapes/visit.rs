@@ -84,8 +84,7 @@ impl HookUpCard {
     /// The hook-ups of a visit; nothing where none were noted.
     #[must_use]
     pub fn of(visit: &Visit) -> Option<Self> {
-        let port =
-            |hook_up: &HookUp| PortCard { port: hook_up.port, circuit: hook_up.circuit.0.clone() };
+        let port = |hook_up: &HookUp| PortCard { port: hook_up.port, circuit: hook_up.circuit.0.clone() };
         (!visit.hook_ups.is_empty()).then(|| Self {
             mould: visit.mould.0.clone(),
             visit: visit.id.clone(),
