@@ -46,6 +46,7 @@ pub fn backup(from: &Path, to: &Path) -> Result<Copied, StoreError> {
     if let Some(there) = [to, &beside].into_iter().find(|path| path.exists()) {
         return Err(StoreError::Exists(there.to_owned()));
     }
+    no_log_left(to)?;
     let draft = Draft::beside(to)?;
     let copied = copy(from, &draft.path)?;
     let name = to.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
@@ -84,6 +85,7 @@ pub fn restore(from: &Path, to: &Path, in_place: InPlace) -> Result<(Copied, Opt
         InPlace::SetAside(at) if to.exists() => Some(set_aside(to, at)?),
         _ => None,
     };
+    no_log_left(to)?;
     draft.becomes(to)?;
     Ok((Copied { path: to.to_owned(), ..copied }, aside))
 }
@@ -149,6 +151,12 @@ fn file_digest(path: &Path) -> Result<(Digest, u64), StoreError> {
     Ok((Digest(hash.finalize().into()), size_bytes))
 }
 
+/// A log without its record would be read into whatever takes the record's name.
+fn no_log_left(record: &Path) -> Result<(), StoreError> {
+    let log = with_ending(record, "-wal");
+    if log.exists() { Err(StoreError::Exists(log)) } else { Ok(()) }
+}
+
 /// Sets a record aside, with the log that may lie beside it.
 fn set_aside(record: &Path, at: jiff::Timestamp) -> Result<PathBuf, StoreError> {
     let time = at.strftime("%Y%m%dT%H%M%SZ");
@@ -156,7 +164,11 @@ fn set_aside(record: &Path, at: jiff::Timestamp) -> Result<PathBuf, StoreError> 
     if aside.exists() {
         return Err(StoreError::Exists(aside));
     }
-    // The log first: a record without its log would be older than it is.
+    // The log is brought into the record, so that it is whole whatever happens between two names. A record that is too
+    // damaged for that keeps its log beside it.
+    let brought = Connection::open(record)
+        .and_then(|open| open.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())));
+    drop(brought);
     for ending in ["-wal", "-shm", ""] {
         let part = with_ending(record, ending);
         if part.exists() {

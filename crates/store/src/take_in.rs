@@ -224,6 +224,18 @@ impl Reader<'_> {
         Ok(taken)
     }
 
+    /// What taking in this text of the plant's limits or materials would do.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`], [`StoreError::Unreadable`].
+    pub fn take_in_table(&self, table: Fact) -> Result<Taken, StoreError> {
+        let mut there = There::default();
+        there.add(self.history(&table.subject(), AsOf::Now)?)?;
+        let mut taken = Taken::default();
+        taken.compare(&there, table);
+        Ok(taken)
+    }
+
     /// What taking in this rig would do; a rig without a name cannot be told from others.
     ///
     /// # Errors

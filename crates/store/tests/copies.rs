@@ -83,6 +83,27 @@ fn a_record_in_place_is_refused_or_set_aside_never_lost() {
 }
 
 #[test]
+fn a_log_that_lost_its_record_is_not_read_into_another_one() {
+    let folder = Folder::new();
+    let store = opened(&folder.record());
+    let copy = folder.0.join("copy.sqlite");
+    backup(&folder.record(), &copy).unwrap();
+    note(&store, 1);
+    // The record is taken away while its log is there; what is restored must not take that log for its own.
+    let log = folder.0.join("record.sqlite-wal");
+    assert!(log.exists());
+    std::fs::remove_file(folder.record()).unwrap();
+    let refused = restore(&copy, &folder.record(), InPlace::SetAside(at(0)));
+    assert!(matches!(&refused, Err(StoreError::Exists(path)) if *path == log), "{refused:?}");
+    drop(store);
+    for ending in ["-wal", "-shm"] {
+        let _ = std::fs::remove_file(format!("{}{ending}", folder.record().display()));
+    }
+    restore(&copy, &folder.record(), InPlace::Refuse).unwrap();
+    assert_eq!(whole(&folder.record()), 2);
+}
+
+#[test]
 fn a_spoilt_backup_is_not_restored() {
     let folder = Folder::new();
     let store = opened(&folder.record());

@@ -51,9 +51,12 @@ fn first_break(path: &Path) -> Option<Break> {
     audit(path, &[]).unwrap().first_break
 }
 
+/// What is done, and whether a break is the one that must be named.
+type Case = (&'static str, fn(&Break) -> bool);
+
 #[test]
 fn every_alteration_is_named() {
-    let cases: [(&str, fn(&Break) -> bool); 16] = [
+    let cases: [Case; 16] = [
         ("UPDATE entry SET person = 'other' WHERE number = 5", |b| *b == Break::Altered(5)),
         ("UPDATE entry SET at_us = at_us + 1 WHERE number = 5", |b| *b == Break::Altered(5)),
         ("UPDATE entry SET body = replace(body, '\"fixed\"', '\"moving\"') WHERE number = 4", |b| {

@@ -77,7 +77,9 @@ const RULES: &[Rule] = &[
         name: "9 the store keeps and does not compute",
         crates: &["store"],
         words: &[
-            "calc::hydraulics::{",
+            "hydraulics::circuit",
+            "hydraulics::network",
+            "hydraulics::flow_factor",
             "calc::air",
             "calc::infer",
             "calc::readings",

@@ -36,7 +36,8 @@ impl Place {
 /// What to take in, and how.
 #[derive(Debug, Args)]
 pub struct TakeIn {
-    /// Mould, visit and rig files, folders of them, or a spreadsheet of moulds (CSV, XLSX)
+    /// Mould, visit, rig, limits and materials files, folders of moulds and visits, or a spreadsheet of moulds
+    /// (CSV, XLSX)
     #[arg(required = true)]
     files: Vec<PathBuf>,
     #[command(flatten)]

@@ -9,8 +9,13 @@ use exchange::mould_list::{self, MouldList, Wishes};
 use exchange::source::split_path;
 use exchange::{FileFault, FileFaults, Notice, load_visit_from, toml_tree};
 
+use exchange::tables::read_tables;
+use store::Fact;
+use store::shapes::TableCard;
+
 use crate::files;
 use crate::output::Failure;
+use crate::tables::{self, LIMITS, MATERIALS};
 
 /// One thing that was read.
 pub enum What {
@@ -22,6 +27,8 @@ pub enum What {
     Rig(Rig),
     /// A spreadsheet of moulds.
     List(MouldList),
+    /// Limits or materials of the plant.
+    Table(Fact),
 }
 
 /// A file and what it holds.
@@ -37,6 +44,8 @@ pub struct Read {
 /// Kinds of files that can be taken in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Kind {
+    Limits,
+    Materials,
     Rig,
     Mould,
     Visit,
@@ -60,7 +69,7 @@ pub fn read(paths: &[PathBuf], wishes: &Wishes) -> Result<Vec<Read>, Failure> {
                 Ok(Some(kind)) => found.push((kind, path.clone())),
                 Ok(None) => faults.push(FileFault::of_file(
                     &path.display().to_string(),
-                    "not a mould, visit or rig file, and no spreadsheet",
+                    "not a file of a mould, a visit, a rig, limits or materials, and no spreadsheet",
                     "give a TOML file with its format, or CSV or XLSX for a list of moulds",
                 )),
                 Err(error) => return Err(files::unreadable(path, &error)),
@@ -120,6 +129,8 @@ fn kind_of(path: &Path) -> std::io::Result<Option<Kind>> {
                 Some("borewise-mould") => Some(Kind::Mould),
                 Some("borewise-visit") => Some(Kind::Visit),
                 Some("borewise-rig") => Some(Kind::Rig),
+                Some("borewise-limits") => Some(Kind::Limits),
+                Some("borewise-materials") => Some(Kind::Materials),
                 _ => None,
             })
         }
@@ -142,6 +153,10 @@ fn one(kind: Kind, path: &Path, wishes: &Wishes) -> Result<Read, FileFaults> {
             (What::Visit(loaded.mould, Box::new(loaded.visit)), loaded.notices)
         }
         Kind::Rig => (What::Rig(load_rig_from(&folder, &name)?), Vec::new()),
+        Kind::Limits | Kind::Materials => {
+            let text = std::fs::read_to_string(path).map_err(unreadable)?;
+            (What::Table(table(kind, &name, text)?), Vec::new())
+        }
         Kind::List => {
             let bytes = std::fs::read(path).map_err(unreadable)?;
             let mut list = mould_list::read(&name, &bytes, wishes);
@@ -150,4 +165,18 @@ fn one(kind: Kind, path: &Path, wishes: &Wishes) -> Result<Read, FileFaults> {
         }
     };
     Ok(Read { file, what, notices })
+}
+
+/// A table of the plant, read once beside the shipped other one to see whether it is sound.
+fn table(kind: Kind, name: &str, text: String) -> Result<Fact, FileFaults> {
+    let mut source = tables::files();
+    source.insert(name.to_owned(), text.clone().into_bytes());
+    let card = TableCard { text };
+    if kind == Kind::Limits {
+        read_tables(&source, name, MATERIALS)?;
+        Ok(Fact::Limits(card))
+    } else {
+        read_tables(&source, LIMITS, name)?;
+        Ok(Fact::Materials(card))
+    }
 }

@@ -177,7 +177,7 @@ fn compared(session: &Session<'_>, read: &Read) -> Result<Compared, StoreError> 
     let reader = session.reader();
     Ok(match &read.what {
         What::Mould(mould) => {
-            let about = format!("mould {}, {} circuits", mould.id, mould.circuits.len());
+            let about = format!("mould {}, {}", mould.id, counted(mould.circuits.len(), "circuit"));
             (about, reader.take_in_mould(mould)?, None)
         }
         What::Visit(mould, visit) => {
@@ -190,15 +190,23 @@ fn compared(session: &Session<'_>, read: &Read) -> Result<Compared, StoreError> 
             let about = format!("rig {}", rig.name.as_deref().unwrap_or_default());
             (about, reader.take_in_rig(rig)?, None)
         }
+        What::Table(table) => {
+            (format!("{} of the plant", table.kind()), reader.take_in_table(table.clone())?, None)
+        }
         What::List(list) => {
             let mut taken = Taken::default();
             for mould in &list.moulds {
                 taken.and(reader.take_in_mould(mould)?);
             }
             let circuits: usize = list.moulds.iter().map(|mould| mould.circuits.len()).sum();
-            (format!("{} moulds, {circuits} circuits", list.moulds.len()), taken, None)
+            let about = format!("{}, {}", counted(list.moulds.len(), "mould"), counted(circuits, "circuit"));
+            (about, taken, None)
         }
     })
+}
+
+fn counted(number: usize, what: &str) -> String {
+    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
 }
 
 /// Judges the visits, each from the record as it now stands.

@@ -232,6 +232,36 @@ fn a_spreadsheet_is_shown_before_it_counts() {
 }
 
 #[test]
+fn the_plants_own_limits_decide_and_old_findings_stay() {
+    let folder = new_folder();
+    let data = folder.join("data");
+    let visit = visit_of("AB-101");
+    let judged = ["record", shown(&visit), "--data", shown(&data), "--by", "kt"];
+    assert!(borewise(&judged).out.contains("found: "));
+    let limits = folder.join("limits.toml");
+    let shipped = fs::read_to_string(crate::program::data().join("limits/default.toml")).unwrap();
+    let strict = shipped.replacen("value = 90\n", "value = 99.9\n", 1);
+    assert_ne!(strict, shipped);
+    fs::write(&limits, strict).unwrap();
+    assert_eq!(record(&data, &[shown(&limits)]).code, 0);
+    assert!(borewise(&judged).out.contains("found: "), "other limits are other inputs");
+    let out = folder.join("all");
+    assert_eq!(borewise(&["export", "--data", shown(&data), "--out", shown(&out)]).code, 0);
+    let fits: Vec<Json> = files_below(&out.join("findings"))
+        .iter()
+        .map(|name| {
+            serde_json::from_slice::<Json>(&fs::read(out.join("findings").join(name)).unwrap()).unwrap()
+        })
+        .map(|finding| finding["fit_for_press"].clone())
+        .collect();
+    assert_eq!(fits.len(), 2);
+    assert!(fits.contains(&Json::from("yes")), "the first finding stays as it was: {fits:?}");
+    assert!(!fits.iter().all(|fit| fit == "yes"), "99.9 % is more than the tray has: {fits:?}");
+    fs::write(&limits, "format = \"borewise-limits/1\"\n").unwrap();
+    assert_eq!(record(&data, &[shown(&limits)]).code, 2);
+}
+
+#[test]
 fn a_backup_is_verified_and_restored_beside_what_is_there() {
     let folder = new_folder();
     let data = folder.join("data");
