@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used)]
 
+use calc::quantity::Length;
 use exchange::mould_list::{Choice, MouldList, Target, Wishes, read};
 
 const PLANT: &[u8] = include_bytes!("mould_list/plant.xlsx");
@@ -48,8 +49,8 @@ fn a_workbook_of_a_plant_is_understood() {
     assert_eq!(f1.metals, ["1.2311"]);
     assert_eq!(f2.metals, ["1.2340"], "a steel number that the workbook took for a number");
     assert_eq!(m1.metals, ["1.2343", "CuBe"]);
-    assert_eq!(f1.rough_length.unwrap().mm(), 1250.0);
-    assert_eq!(m1.rough_bore.unwrap().mm(), 10.5);
+    assert_eq!(f1.rough_length, Some(Length::from_mm(1250.0)));
+    assert_eq!(m1.rough_bore, Some(Length::from_mm(10.5)));
     // A quarter-inch line is drilled to about 11 mm, not 6.35 mm.
     assert!((11.0..12.5).contains(&f2.rough_bore.unwrap().mm()), "{:?}", f2.rough_bore);
     let baseline = f1.baseline.as_ref().unwrap();
@@ -92,8 +93,8 @@ fn german_text_with_decimal_commas() {
         let mould = &list.moulds[0];
         assert_eq!((mould.name.as_str(), mould.circuits.len()), ("Gießkanne", 2));
         assert_eq!(mould.circuits[0].half, "fixed");
-        assert_eq!(mould.circuits[0].rough_bore.unwrap().mm(), 10.5);
-        assert_eq!(mould.circuits[1].rough_length.unwrap().mm(), 122.5);
+        assert_eq!(mould.circuits[0].rough_bore, Some(Length::from_mm(10.5)));
+        assert_eq!(mould.circuits[1].rough_length, Some(Length::from_mm(122.5)));
         let baseline = mould.circuits[0].baseline.as_ref().unwrap();
         assert_eq!((baseline.flow_factor_m3_h.value, baseline.date.as_deref()), (0.713, Some("2025-11-03")));
     }
@@ -107,7 +108,7 @@ fn a_column_may_be_told() {
     assert!(faults(&refused)[0].contains("tool | position | Ø Kanal | water"), "{:?}", refused.faults);
     let told = read("list.csv", text.as_bytes(), &choices(&["position=circuit", "c=bore_mm"]));
     assert_eq!(faults(&told), [""; 0]);
-    assert_eq!(told.moulds[0].circuits[0].rough_bore.unwrap().mm(), 10.0);
+    assert_eq!(told.moulds[0].circuits[0].rough_bore, Some(Length::from_mm(10.0)));
     let missing = read("list.csv", text.as_bytes(), &choices(&["position=circuit", "depth=bore_mm"]));
     assert!(faults(&missing)[0].contains("no column has the header \"depth\""));
     assert!(Choice::parse("x=depth").unwrap_err().contains("bore_mm"));

@@ -25,6 +25,7 @@ pub mod shapes;
 pub mod take_in;
 pub mod trace_pack;
 
+mod credential;
 mod disk;
 mod project;
 mod record;
@@ -33,6 +34,7 @@ mod write;
 
 pub use blob::Blob;
 pub use chain::{Entry, Head};
+pub use credential::Credential;
 pub use digest::Digest;
 pub use error::StoreError;
 pub use fact::{Fact, Subject};

@@ -121,7 +121,10 @@ impl Store {
         work(&Session { connection: &connection })
     }
 
-    fn change<T>(&self, work: impl FnOnce(&Connection) -> Result<T, StoreError>) -> Result<T, StoreError> {
+    pub(crate) fn change<T>(
+        &self,
+        work: impl FnOnce(&Connection) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
         self.together(|session| work(session.connection))
     }
 

@@ -9,7 +9,7 @@ use store::shapes::{
     CalibrationCard, FindingCard, InstrumentCard, NoteCard, OutcomeWord, OutlineCard, OverrideCard,
     PhotoCard, PinCard, RigCard, Role, TableCard, VisitEndCard, WithdrawalCard,
 };
-use store::{AsOf, Blob, Digest, Fact, Head, Store, StoreError, Subject, Write};
+use store::{AsOf, Blob, Credential, Digest, Fact, Head, Store, StoreError, Subject, Write};
 
 fn note(about: Subject, text: &str) -> Fact {
     Fact::Note(NoteCard { about, text: text.to_owned() })
@@ -353,6 +353,27 @@ fn lists_know_what_was_recorded() {
             Ok(())
         })
         .unwrap();
+    whole(&folder.record());
+}
+
+#[test]
+fn a_secret_can_go_and_is_no_part_of_the_history() {
+    let folder = Folder::new();
+    let store = opened(&folder.record());
+    let before = head(&store);
+    let known =
+        Credential { password_hash: Some("$argon2id$v=19$x".to_owned()), pin_hash: None, changed: at(5) };
+    store.set_credential("kt", Some(&known)).unwrap();
+    let kept = || store.read(|reader| reader.credential("kt")).unwrap();
+    assert_eq!(kept(), Some(known.clone()));
+    assert!(!format!("{:?}", kept()).contains("argon2"), "no hash in a log");
+    let given_away = store.read(|reader| reader.tables()).unwrap();
+    assert!(!format!("{given_away:?}").contains("argon2"), "no hash is exported");
+    store.rebuild().unwrap();
+    assert_eq!(kept(), Some(known.clone()), "a state made anew leaves it");
+    store.set_credential("kt", None).unwrap();
+    assert_eq!((kept(), head(&store)), (None, before));
+    assert!(matches!(store.set_credential("nobody", Some(&known)), Err(StoreError::Unknown { .. })));
     whole(&folder.record());
 }
 

@@ -1,6 +1,7 @@
-//! What was understood of a spreadsheet, for people and programs.
+//! What was understood of a spreadsheet, for people and programs, and what it adds to the record.
 
-use exchange::mould_list::{MouldList, Target};
+use bench::mould::{Circuit, Mould};
+use exchange::mould_list::{ColumnUse, MouldList, Target};
 use serde_json::{Value as Json, json};
 
 /// The columns and what they were taken for, one a line.
@@ -57,4 +58,44 @@ pub fn document(list: &MouldList) -> Json {
         })
         .collect();
     json!({"sheet": list.sheet, "header_row": list.header_row, "columns": columns})
+}
+
+/// The mould on record with what a sheet says of it. An empty cell says nothing, so it takes nothing away; circuits that
+/// the sheet does not have stay, and new ones come after them.
+pub fn added_to(known: Option<Mould>, listed: &Mould, columns: &[ColumnUse]) -> Mould {
+    let Some(mut mould) = known else { return listed.clone() };
+    let says = |target| columns.iter().any(|column| column.target == Some(target));
+    if says(Target::Name) && listed.name != NOT_NAMED {
+        mould.name.clone_from(&listed.name);
+    }
+    if says(Target::Process) {
+        mould.process = listed.process;
+    }
+    for circuit in &listed.circuits {
+        match mould.circuits.iter_mut().find(|known| known.id == circuit.id) {
+            Some(known) => add(known, circuit),
+            None => mould.circuits.push(circuit.clone()),
+        }
+    }
+    mould
+}
+
+/// Name of a mould, and half of a circuit, of which nothing was said.
+const NOT_NAMED: &str = "not named";
+const NO_HALF: &str = "unknown";
+
+fn add(known: &mut Circuit, listed: &Circuit) {
+    if listed.half != NO_HALF {
+        known.half.clone_from(&listed.half);
+    }
+    if !listed.metals.is_empty() {
+        known.metals.clone_from(&listed.metals);
+    }
+    if !listed.seals.is_empty() {
+        known.seals.clone_from(&listed.seals);
+    }
+    known.serves = listed.serves.clone().or_else(|| known.serves.take());
+    known.rough_bore = listed.rough_bore.or(known.rough_bore);
+    known.rough_length = listed.rough_length.or(known.rough_length);
+    known.baseline = listed.baseline.clone().or_else(|| known.baseline.take());
 }

@@ -5,7 +5,7 @@ use exchange::{FileFault, FileFaults};
 use serde_json::{Value as Json, json};
 use store::shapes::{Person, Role};
 use store::take_in::Taken;
-use store::{Fact, Item, Session, Store, StoreError, Write, Written};
+use store::{AsOf, Fact, Item, Session, Store, StoreError, Write, Written};
 
 use super::findings::{self, Stop};
 use super::sources::{self, Read, What};
@@ -145,7 +145,8 @@ fn all(
         let wanting: Vec<&Item> = if reason.is_none() { taken.wants_reason().collect() } else { Vec::new() };
         faults.extend(wanting.iter().map(|item| {
             let problem = format!("{} is otherwise on record", named(item));
-            let hint = "if the record is wrong, say why: --reason TEXT; the old entry stays in the history";
+            let hint = "if this is another visit, give its file another name; if the record is wrong, say why: \
+                        --reason TEXT (the old entry stays in the history)";
             FileFault::of_file(&read.file, problem, hint)
         }));
         let written = if taken.is_nothing() || !wanting.is_empty() {
@@ -196,7 +197,12 @@ fn compared(session: &Session<'_>, read: &Read) -> Result<Compared, StoreError> 
         What::List(list) => {
             let mut taken = Taken::default();
             for mould in &list.moulds {
-                taken.and(reader.take_in_mould(mould)?);
+                let known = match reader.mould(&mould.id.0, AsOf::Now) {
+                    Ok(known) => Some(known),
+                    Err(StoreError::Unknown { .. }) => None,
+                    Err(error) => return Err(error),
+                };
+                taken.and(reader.take_in_mould(&list::added_to(known, mould, &list.columns))?);
             }
             let circuits: usize = list.moulds.iter().map(|mould| mould.circuits.len()).sum();
             let about = format!("{}, {}", counted(list.moulds.len(), "mould"), counted(circuits, "circuit"));

@@ -219,6 +219,21 @@ fn a_spreadsheet_is_shown_before_it_counts() {
     assert_eq!(record(&data, &[shown(&list)]).code, 0);
     assert_eq!(head(&data), end);
 
+    // A poorer sheet takes nothing away, and a richer one adds.
+    fs::write(&list, "mould,circuit,serves\nAB-201,F2,row B\nAB-201,F3,\n").unwrap();
+    let poorer = record(&data, &[shown(&list)]);
+    assert_eq!(poorer.document()["files"][0]["changed"].as_array().map(Vec::len), Some(1), "{poorer:?}");
+    let out = folder.join("all");
+    assert_eq!(borewise(&["export", "--data", shown(&data), "--out", shown(&out)]).code, 0);
+    let mould = fs::read_to_string(out.join("moulds/AB-201/AB-201.mould.toml")).unwrap();
+    for part in
+        ["Label stake", "rough_bore_mm = 8.5", "half = \"fixed\"", "serves = \"row B\"", "id = \"F3\""]
+    {
+        assert!(mould.contains(part), "{part}: {mould}");
+    }
+    assert_eq!(mould.matches("[[circuit]]").count(), 3);
+    let end = head(&data);
+
     fs::write(&list, format!("{LIST}AB-203;;F1;fixed;wide;\nAB-203;;F1;fixed;-3;\n")).unwrap();
     let bad = record(&data, &[shown(&list)]);
     assert_eq!((bad.code, bad.errors().len()), (2, 3), "{bad:?}");
