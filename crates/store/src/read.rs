@@ -17,7 +17,7 @@ use crate::fact::{Fact, Follows, Subject};
 use crate::shapes::{BaselineCard, CircuitCard, PiecesCard, ReadingCard};
 use crate::trace_pack;
 
-pub use lists::{CircuitRow, FindingRow, InstrumentRow, MouldRow, VisitRow};
+pub use lists::{CircuitFindingRow, CircuitRow, FindingRow, InstrumentRow, MouldRow, VisitRow};
 
 /// Up to which entry of the history something is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

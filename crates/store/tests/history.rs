@@ -6,8 +6,8 @@ mod common;
 
 use common::{Folder, at, opened, person, simulated, take_in, whole};
 use store::shapes::{
-    CalibrationCard, FindingCard, InstrumentCard, NoteCard, OutcomeWord, OutlineCard, OverrideCard,
-    PhotoCard, PinCard, RigCard, Role, TableCard, VisitEndCard, WithdrawalCard,
+    CalibrationCard, CircuitFindingCard, FindingCard, InstrumentCard, NoteCard, OutcomeWord, OutlineCard,
+    OverrideCard, PhotoCard, PinCard, RigCard, Role, TableCard, VisitEndCard, WithdrawalCard,
 };
 use store::{AsOf, Blob, Credential, Digest, Fact, Head, Store, StoreError, Subject, Write};
 
@@ -316,7 +316,15 @@ fn lists_know_what_was_recorded() {
                 document: document.digest(),
                 fit_for_press: "no".to_owned(),
                 headline: "One circuit leaks out".to_owned(),
-                circuits: Vec::new(),
+                circuits: vec![CircuitFindingCard {
+                    circuit: circuit.clone(),
+                    tightness: "leaks-out".to_owned(),
+                    passage: "free".to_owned(),
+                    flow_factor_m3_h: Some((0.7, 0.6, 0.8)),
+                    against_baseline_percent: None,
+                    next_step: "repair".to_owned(),
+                    reason: "air gets out".to_owned(),
+                }],
             }),
             Fact::VisitEnd(VisitEndCard {
                 mould: mould.clone(),
@@ -342,6 +350,13 @@ fn lists_know_what_was_recorded() {
             assert_eq!(instruments[0].calibrated_until.as_deref(), Some("2027-06-01"));
             let findings = reader.findings(&mould)?;
             assert_eq!((findings[0].known_to, findings[0].inputs), (known_to, Some(inputs)));
+            assert_eq!(reader.newest_findings()?, findings);
+            let strip = reader.circuit_findings(&mould, &circuit)?;
+            assert_eq!((strip.len(), strip[0].visit.as_str()), (1, visit.as_str()));
+            assert_eq!(
+                (strip[0].flow_factor_m3_h, strip[0].against_baseline_percent),
+                (Some((0.7, 0.6, 0.8)), None)
+            );
             assert_eq!(reader.people()?.len(), 2);
             assert_eq!(
                 reader.table("limits", AsOf::Now)?.as_deref(),

@@ -60,6 +60,8 @@ pub struct VisitRow {
 pub struct FindingRow {
     /// Its first entry.
     pub root: u64,
+    /// Mould.
+    pub mould: String,
     /// Visit.
     pub visit: String,
     /// Version of the judgement.
@@ -74,6 +76,27 @@ pub struct FindingRow {
     pub fit_for_press: String,
     /// The most important sentence.
     pub headline: String,
+}
+
+/// What was found of a circuit in one visit, for its history.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CircuitFindingRow {
+    /// First entry of the finding.
+    pub finding: u64,
+    /// Visit.
+    pub visit: String,
+    /// When it began.
+    pub started: jiff::Timestamp,
+    /// Word of the finding's document.
+    pub tightness: String,
+    /// Word of the finding's document.
+    pub passage: String,
+    /// Value, low and high end.
+    pub flow_factor_m3_h: Option<(f64, f64, f64)>,
+    /// Value, low and high end.
+    pub against_baseline_percent: Option<(f64, f64, f64)>,
+    /// Word of the finding's document.
+    pub next_step: String,
 }
 
 /// An instrument in a list.
@@ -165,12 +188,71 @@ impl Reader<'_> {
     /// [`StoreError::Sql`].
     pub fn findings(&self, mould: &str) -> Result<Vec<FindingRow>, StoreError> {
         let sql = "SELECT * FROM finding WHERE mould = ?1 AND withdrawn IS NULL ORDER BY root DESC";
+        self.finding_rows(sql, [mould])
+    }
+
+    /// The newest finding of every mould that has one, by mould.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn newest_findings(&self) -> Result<Vec<FindingRow>, StoreError> {
+        let sql = "SELECT * FROM finding AS one WHERE root = (SELECT max(root) FROM finding \
+                   WHERE mould = one.mould AND withdrawn IS NULL) ORDER BY mould";
+        self.finding_rows(sql, [])
+    }
+
+    /// What was found of a circuit, visit by visit, the oldest first; of a visit that was judged again, the newest.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn circuit_findings(&self, mould: &str, circuit: &str) -> Result<Vec<CircuitFindingRow>, StoreError> {
+        let sql = "SELECT circuit_finding.*, finding.visit, visit.started_us FROM circuit_finding \
+                   JOIN finding ON finding.root = circuit_finding.finding \
+                   JOIN visit ON visit.mould = finding.mould AND visit.id = finding.visit \
+                   WHERE circuit_finding.mould = ?1 AND circuit_finding.circuit = ?2 AND finding.root = \
+                   (SELECT max(root) FROM finding AS other WHERE other.mould = finding.mould \
+                   AND other.visit = finding.visit AND other.withdrawn IS NULL) \
+                   ORDER BY visit.started_us, finding.root";
+        let interval = |row: &Row<'_>, value: &str, low: &str, high: &str| {
+            let ends: (Option<f64>, Option<f64>, Option<f64>) =
+                (row.get(value)?, row.get(low)?, row.get(high)?);
+            Ok::<_, rusqlite::Error>(match ends {
+                (Some(value), Some(low), Some(high)) => Some((value, low, high)),
+                _ => None,
+            })
+        };
+        self.list(sql, [mould, circuit], |row| {
+            Ok(CircuitFindingRow {
+                finding: row.get("finding")?,
+                visit: row.get("visit")?,
+                started: time(row, "started_us")?.unwrap_or_default(),
+                tightness: row.get("tightness")?,
+                passage: row.get("passage")?,
+                flow_factor_m3_h: interval(
+                    row,
+                    "flow_factor_m3_h",
+                    "flow_factor_low_m3_h",
+                    "flow_factor_high_m3_h",
+                )?,
+                against_baseline_percent: interval(
+                    row,
+                    "against_baseline_percent",
+                    "against_baseline_low_percent",
+                    "against_baseline_high_percent",
+                )?,
+                next_step: row.get("next_step")?,
+            })
+        })
+    }
+
+    fn finding_rows(&self, sql: &str, values: impl rusqlite::Params) -> Result<Vec<FindingRow>, StoreError> {
         let digest = |row: &Row<'_>, column: &str| {
             Ok::<_, rusqlite::Error>(Digest::from_hex(&row.get::<_, String>(column)?))
         };
-        self.list(sql, [mould], |row| {
+        self.list(sql, values, |row| {
             Ok(FindingRow {
                 root: row.get("root")?,
+                mould: row.get("mould")?,
                 visit: row.get("visit")?,
                 method: row.get("method")?,
                 known_to: row.get("known_to")?,
