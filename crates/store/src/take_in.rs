@@ -110,12 +110,11 @@ impl Taken {
     fn compare(&mut self, there: &There, fact: Fact) {
         let subject = fact.subject();
         let of_it = |known: &Fact| known.kind() == fact.kind() && known.subject() == subject;
-        let item = there.items.iter().find(|item| item.withdrawn.is_none() && of_it(&item.fact));
-        match item {
-            Some(item) if item.fact == fact => self.same += 1,
+        match there.items.iter().find(|item| of_it(&item.fact)) {
+            Some(item) if item.withdrawn.is_none() && item.fact == fact => self.same += 1,
             Some(item) if there.ever.contains(&fact) => self.outdated.push(item.clone()),
-            Some(item) => self.changed.push((item.clone(), fact)),
-            None => self.new.push(fact),
+            Some(item) if item.withdrawn.is_none() => self.changed.push((item.clone(), fact)),
+            _ => self.new.push(fact),
         }
     }
 }
@@ -216,7 +215,10 @@ impl Reader<'_> {
                     _ if said_before(&there, &card) => taken.outdated.push((*item).clone()),
                     _ => taken.changed.push(((*item).clone(), Fact::Reading(card))),
                 },
-                None => taken.new.push(Fact::Reading(card)),
+                None => match withdrawn(&there, &card) {
+                    Some(item) => taken.outdated.push(item.clone()),
+                    None => taken.new.push(Fact::Reading(card)),
+                },
             }
         }
         let left = by_place.range(come..).map(|(_, item)| (*item).clone()).collect();
@@ -251,6 +253,13 @@ impl Reader<'_> {
         taken.compare(&there, Fact::Rig(card));
         Ok(taken)
     }
+}
+
+/// The item that said this at this place and was withdrawn.
+fn withdrawn<'t>(there: &'t There, card: &ReadingCard) -> Option<&'t Item> {
+    there.items.iter().find(|item| {
+        item.withdrawn.is_some() && matches!(&item.fact, Fact::Reading(known) if known.says_the_same(card))
+    })
 }
 
 /// Whether an earlier version of a reading said this at this place.

@@ -292,6 +292,35 @@ fn a_reading_is_corrected_only_with_a_reason() {
 }
 
 #[test]
+fn what_was_withdrawn_does_not_come_back_with_an_old_file() {
+    let folder = Folder::new();
+    let store = opened(&folder.record());
+    let mould = every_piece();
+    let (_, mut visit) = simulated(5);
+    visit.mould = mould.id.clone();
+    visit.hook_ups.clear();
+    let entry =
+        |what| Entry { place: String::new(), at: None, circuit: Some(CircuitId("F1".to_owned())), what };
+    visit.entries = every_reading().into_iter().take(2).map(entry).collect();
+    take_in(&store, &mould, &visit, None);
+    let about = Subject::visit("M-1", &visit.id);
+    let items = store.read(|reader| reader.items(&about, AsOf::Now)).unwrap();
+    let reading = items.iter().find(|item| item.fact.kind() == "reading").unwrap();
+    let mut write = store::Write::new("away", common::at(50), "kt");
+    let away = Fact::Withdrawal(store::shapes::WithdrawalCard { about });
+    write.correct(reading.entry.number, away, "taken on another mould");
+    store.write(&write).unwrap();
+    let taken = store.read(|reader| reader.take_in_visit(&visit)).unwrap();
+    assert_eq!((taken.is_nothing(), taken.outdated.len()), (true, 1));
+    // Its place is free for what was really read there.
+    visit.entries[0] = visit.entries[1].clone();
+    assert_eq!(take_in(&store, &mould, &visit, None).len(), 1);
+    let back = store.read(|reader| reader.visit("M-1", &visit.id, AsOf::Now)).unwrap();
+    assert_eq!(packed(&back.entries), packed(&visit.entries));
+    whole(&folder.record());
+}
+
+#[test]
 fn a_number_that_is_none_is_refused_whole() {
     let folder = Folder::new();
     let store = opened(&folder.record());

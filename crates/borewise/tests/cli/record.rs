@@ -315,6 +315,30 @@ fn a_backup_is_verified_and_restored_beside_what_is_there() {
     assert_eq!((spoilt.code, head(&data)), (3, end), "{spoilt:?}");
 }
 
+/// A full disk, played by a limit on the size of files.
+#[test]
+#[cfg(unix)]
+fn a_full_disk_loses_nothing_and_work_goes_on() {
+    let data = new_folder().join("data");
+    assert_eq!(record(&data, &[shown(&visit_of("AB-101"))]).code, 0);
+    let end = head(&data);
+    let plant = shown(&plant().0);
+    let more = ["record", plant, "--data", shown(&data), "--by", "kt", "--without-findings"];
+    let blocks = fs::metadata(data.join("record.sqlite")).unwrap().len() / 512 + 200;
+    let limited = std::process::Command::new("sh")
+        .arg("-c")
+        .arg(format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" \"$@\""))
+        .arg(env!("CARGO_BIN_EXE_borewise"))
+        .args(more)
+        .output()
+        .unwrap();
+    assert_eq!(limited.status.code(), Some(3), "{limited:?}");
+    assert_eq!(head(&data), end, "nothing of it was recorded, and the record is whole");
+    let ended = borewise(&more);
+    assert_eq!(ended.code, 0, "{ended:?}");
+    assert_ne!(head(&data), end);
+}
+
 #[test]
 fn what_is_not_there_or_not_meant_is_said_in_words() {
     let folder = new_folder();
