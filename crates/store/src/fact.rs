@@ -118,6 +118,9 @@ pub enum Fact {
     /// The baseline of a circuit.
     #[serde(rename = "baseline/1")]
     Baseline(BaselineCard),
+    /// What is told of a circuit's past from before the record.
+    #[serde(rename = "past/1")]
+    Past(PastCard),
     /// A rig that has a name.
     #[serde(rename = "rig/1")]
     Rig(RigCard),
@@ -191,6 +194,7 @@ impl Fact {
             Self::Circuit(_) => "circuit",
             Self::Pieces(_) => "pieces",
             Self::Baseline(_) => "baseline",
+            Self::Past(_) => "past",
             Self::Rig(_) => "rig",
             Self::Instrument(_) => "instrument",
             Self::Calibration(_) => "calibration",
@@ -238,6 +242,7 @@ impl Fact {
             Self::Circuit(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Pieces(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Baseline(card) => Subject::circuit(&card.mould, &card.circuit),
+            Self::Past(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Rig(card) => Subject::rig(card.rig.as_deref().unwrap_or_default()),
             Self::Instrument(card) => Subject::instrument(&card.instrument),
             Self::Calibration(card) => Subject::instrument(&card.instrument),

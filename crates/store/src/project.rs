@@ -151,6 +151,7 @@ fn typed(state: &Connection, entry: &Entry, fact: &Fact, root: u64) -> Result<()
         Fact::Circuit(card) => circuit(state, card)?,
         Fact::Pieces(card) => need_circuit(state, &card.mould, &card.circuit)?,
         Fact::Baseline(card) => need_circuit(state, &card.mould, &card.circuit)?,
+        Fact::Past(card) => need_circuit(state, &card.mould, &card.circuit)?,
         Fact::Outline(card) => need_half(state, &card.mould, &card.half)?,
         Fact::Pin(card) => pin(state, card)?,
         Fact::Limits(_) | Fact::Materials(_) => {}

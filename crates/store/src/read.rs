@@ -14,7 +14,7 @@ use crate::chain::{Entry, Head};
 use crate::digest::{Digest, Fields};
 use crate::error::StoreError;
 use crate::fact::{Fact, Follows, Subject};
-use crate::shapes::{BaselineCard, CircuitCard, PiecesCard, ReadingCard};
+use crate::shapes::{BaselineCard, CircuitCard, PastCard, PiecesCard, ReadingCard};
 use crate::trace_pack;
 
 pub use lists::{CircuitFindingRow, CircuitRow, FindingRow, InstrumentRow, MouldRow, VisitRow};
@@ -174,18 +174,20 @@ impl Reader<'_> {
         let mut circuits: Vec<&CircuitCard> = Vec::new();
         let mut pieces: BTreeMap<&str, &PiecesCard> = BTreeMap::new();
         let mut baselines: BTreeMap<&str, &BaselineCard> = BTreeMap::new();
+        let mut pasts: BTreeMap<&str, &PastCard> = BTreeMap::new();
         for item in &items {
             match &item.fact {
                 Fact::Circuit(card) => circuits.push(card),
                 Fact::Pieces(card) => drop(pieces.insert(&card.circuit, card)),
                 Fact::Baseline(card) => drop(baselines.insert(&card.circuit, card)),
+                Fact::Past(card) => drop(pasts.insert(&card.circuit, card)),
                 _ => {}
             }
         }
         circuits.sort_by_key(|card| card.place);
         let circuit = |card: &&CircuitCard| {
             let id = card.circuit.as_str();
-            card.circuit(pieces.get(id).copied(), baselines.get(id).copied())
+            card.circuit(pieces.get(id).copied(), baselines.get(id).copied(), pasts.get(id).copied())
         };
         Ok(Mould {
             id: MouldId(card.mould),
@@ -266,6 +268,7 @@ impl Reader<'_> {
                     | Fact::Circuit(_)
                     | Fact::Pieces(_)
                     | Fact::Baseline(_)
+                    | Fact::Past(_)
                     | Fact::Visit(_)
                     | Fact::HookUp(_)
                     | Fact::Reading(_)

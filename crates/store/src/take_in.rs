@@ -12,7 +12,8 @@ use crate::error::StoreError;
 use crate::fact::{Fact, Subject};
 use crate::read::{AsOf, Item, Reader, fold};
 use crate::shapes::{
-    BaselineCard, CircuitCard, HalfCard, HookUpCard, MouldCard, PiecesCard, ReadingCard, RigCard, VisitCard,
+    BaselineCard, CircuitCard, HalfCard, HookUpCard, MouldCard, PastCard, PiecesCard, ReadingCard, RigCard,
+    VisitCard,
 };
 use crate::write::Write;
 
@@ -170,6 +171,9 @@ impl Reader<'_> {
             }
             if let Some(card) = BaselineCard::of(mould, circuit) {
                 taken.compare(&there, Fact::Baseline(card));
+            }
+            if let Some(card) = PastCard::of(mould, circuit) {
+                taken.compare(&there, Fact::Past(card));
             }
         }
         let come: BTreeSet<&str> = mould.circuits.iter().map(|circuit| circuit.id.0.as_str()).collect();

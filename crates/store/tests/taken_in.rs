@@ -4,15 +4,20 @@
 
 mod common;
 
-use bench::mould::{Circuit, CircuitId, Known, Mould, MouldId};
+use std::collections::BTreeMap;
+
+use bench::finding::BoreState;
+use bench::mould::{BaselineSweep, Circuit, CircuitId, Done, Earlier, EarlierFound, Known, Mould, MouldId};
 use bench::visit::{
     AirPassage, BucketBy, BucketRun, Charged, CrossWatch, Decay, End, Entry, Filling, Flow, FlowReading,
     LeakDown, Others, RigOn, RigRun, Treatment, TreatmentKind, VolumeMethod, VolumeReading, What,
 };
 use calc::estimate::Uncertain;
+use calc::hydraulics::flow_factor::{FlowPoint, PointUncertainty};
 use calc::hydraulics::piece::{ElbowMake, Piece, Restrictor};
 use calc::quantity::{
-    Duration, FlowFactor, GaugePressure, Length, SonicConductance, Temperature, Volume, VolumeFlow,
+    Duration, FlowFactor, GaugePressure, Length, PressureDrop, SonicConductance, Temperature, Volume,
+    VolumeFlow,
 };
 use calc::trace::Trace;
 use common::{Folder, opened, simulated, take_in, whole};
@@ -89,6 +94,7 @@ fn every_piece() -> Mould {
         known: Known::Measured,
         rough_bore: Some(mm(8.1)),
         rough_length: None,
+        earlier: Vec::new(),
     };
     Mould {
         id: MouldId("M-1".to_owned()),
@@ -185,6 +191,23 @@ fn every_reading() -> Vec<What> {
     ]
 }
 
+/// A day of a circuit's past.
+fn day(done: Done) -> Earlier {
+    let states =
+        |first: f64| BoreState::ALL.into_iter().zip([first, 0.1, 1.0 / 3.0, 0.0, 1e-9, 0.02]).collect();
+    Earlier {
+        date: jiff::civil::date(2025, 3, 9),
+        visit: (done == Done::Rodded).then(|| "V7".to_owned()),
+        found: (done != Done::Treated).then(|| EarlierFound {
+            state: states(0.5),
+            before: if done == Done::Descaled { states(0.25) } else { BTreeMap::new() },
+            thickness_mm: Some(Uncertain::new(0.31, 0.07)),
+        }),
+        done: vec![done, Done::Treated],
+        remark: Some("citric, 40 min".to_owned()),
+    }
+}
+
 #[test]
 fn every_kind_of_piece_and_reading_comes_back() {
     let folder = Folder::new();
@@ -196,7 +219,16 @@ fn every_kind_of_piece_and_reading_comes_back() {
         sonic_conductance_dm3_s_bar: Some(Uncertain::new(1.9, 0.1)),
         date: Some("2025-11-03".to_owned()),
         others: Others::Open,
+        sweep: Some(BaselineSweep {
+            points: vec![FlowPoint {
+                flow: VolumeFlow::from_l_min(11.7),
+                drop: PressureDrop::from_bar(1.03),
+                temperature: Temperature::from_deg_c(19.7),
+            }],
+            uncertainty: PointUncertainty { flow_relative: 0.017, drop_bar: 0.03, temperature_k: 0.7 },
+        }),
     });
+    mould.circuits[1].earlier = Done::ALL.into_iter().map(day).collect();
     let (_, mut visit) = simulated(3);
     visit.mould = mould.id.clone();
     visit.hook_ups.clear();

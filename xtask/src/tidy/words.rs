@@ -79,7 +79,6 @@ const RULES: &[Rule] = &[
         words: &[
             "hydraulics::circuit",
             "hydraulics::network",
-            "hydraulics::flow_factor",
             "calc::air",
             "calc::infer",
             "calc::readings",

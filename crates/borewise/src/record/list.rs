@@ -97,5 +97,6 @@ fn add(known: &mut Circuit, listed: &Circuit) {
     known.serves = listed.serves.clone().or_else(|| known.serves.take());
     known.rough_bore = listed.rough_bore.or(known.rough_bore);
     known.rough_length = listed.rough_length.or(known.rough_length);
+    // The sheet tells no past, and of a baseline no flow points.
     known.baseline = listed.baseline.clone().or_else(|| known.baseline.take());
 }

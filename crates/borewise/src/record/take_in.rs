@@ -242,6 +242,7 @@ fn named(item: &Item) -> String {
         Fact::Circuit(card) => format!("circuit {} of mould {}", card.circuit, card.mould),
         Fact::Pieces(card) => format!("pieces of circuit {} of mould {}", card.circuit, card.mould),
         Fact::Baseline(card) => format!("baseline of circuit {} of mould {}", card.circuit, card.mould),
+        Fact::Past(card) => format!("past of circuit {} of mould {}", card.circuit, card.mould),
         fact => format!("{} of {}", fact.kind(), item.entry.subject),
     };
     format!("{what} (entry {})", item.entry.number)

@@ -5,6 +5,7 @@
 
 mod card;
 mod mould;
+mod past;
 mod people;
 mod piece;
 mod reading;
@@ -15,6 +16,7 @@ pub use card::*;
 pub use mould::{
     BaselineCard, CircuitCard, HalfCard, KnownWord, MouldCard, OthersWord, PiecesCard, ProcessWord,
 };
+pub use past::{DoneWord, PastCard, PastDay, PastFound, StateWord, SweepCard, SweepPoint};
 pub use people::{Person, Role};
 pub use piece::PieceCard;
 pub use reading::{
@@ -53,7 +55,7 @@ impl From<UncertainCard> for Uncertain {
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident for $domain:path { $($(#[$inner:meta])* $variant:ident),+ $(,)? }) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
         #[serde(rename_all = "kebab-case")]
         pub enum $name { $($(#[$inner])* $variant),+ }
 

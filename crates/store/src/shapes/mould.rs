@@ -5,7 +5,7 @@ use calc::hydraulics::piece::Piece;
 use calc::quantity::Length;
 use serde::{Deserialize, Serialize};
 
-use super::{PieceCard, UncertainCard, exactly, words};
+use super::{PastCard, PieceCard, SweepCard, UncertainCard, exactly, words};
 
 words! {
     /// What a tool is for.
@@ -139,6 +139,9 @@ pub struct BaselineCard {
     pub date: Option<String>,
     /// Whether the others took water as well.
     pub others: OthersWord,
+    /// Flow points that it came from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sweep: Option<SweepCard>,
     /// Visit that earned it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub visit: Option<String>,
@@ -180,9 +183,14 @@ impl CircuitCard {
         }
     }
 
-    /// The circuit with its pieces and baseline, as far as they are on record.
+    /// The circuit with its pieces, baseline and past, as far as they are on record.
     #[must_use]
-    pub fn circuit(&self, pieces: Option<&PiecesCard>, baseline: Option<&BaselineCard>) -> Circuit {
+    pub fn circuit(
+        &self,
+        pieces: Option<&PiecesCard>,
+        baseline: Option<&BaselineCard>,
+        past: Option<&PastCard>,
+    ) -> Circuit {
         let ids = |ids: &[String]| ids.iter().cloned().map(CircuitId).collect();
         Circuit {
             id: CircuitId(self.circuit.clone()),
@@ -197,6 +205,7 @@ impl CircuitCard {
             known: pieces.map(|pieces| pieces.known.into()).unwrap_or_default(),
             rough_bore: self.rough_bore_mm.map(Length::from_mm),
             rough_length: self.rough_length_mm.map(Length::from_mm),
+            earlier: past.map(PastCard::earlier).unwrap_or_default(),
         }
     }
 }
@@ -239,6 +248,7 @@ impl BaselineCard {
             sonic_conductance_dm3_s_bar: baseline.sonic_conductance_dm3_s_bar.map(Into::into),
             date: baseline.date.clone(),
             others: baseline.others.into(),
+            sweep: baseline.sweep.as_ref().map(Into::into),
             visit: None,
         })
     }
@@ -250,6 +260,7 @@ impl BaselineCard {
             sonic_conductance_dm3_s_bar: self.sonic_conductance_dm3_s_bar.map(Into::into),
             date: self.date.clone(),
             others: self.others.into(),
+            sweep: self.sweep.as_ref().map(Into::into),
         }
     }
 }
