@@ -14,7 +14,7 @@ use crate::chain::{Entry, Head};
 use crate::digest::{Digest, Fields};
 use crate::error::StoreError;
 use crate::fact::{Fact, Follows, Subject};
-use crate::shapes::{BaselineCard, CircuitCard, PastCard, PiecesCard, ReadingCard};
+use crate::shapes::{BaselineCard, CircuitCard, FindingCard, PastCard, PiecesCard, ReadingCard};
 use crate::trace_pack;
 
 pub use lists::{CircuitFindingRow, CircuitRow, FindingRow, InstrumentRow, MouldRow, VisitRow};
@@ -246,8 +246,55 @@ impl Reader<'_> {
         }))
     }
 
+    /// The newest finding of each visit of this mould that began before this one, in the order in which they began.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`], [`StoreError::Unreadable`].
+    pub fn earlier_findings(
+        &self,
+        mould: &str,
+        visit: &str,
+        as_of: AsOf,
+    ) -> Result<Vec<FindingCard>, StoreError> {
+        let items = self.earlier_finding_items(mould, visit, as_of)?;
+        Ok(items
+            .into_iter()
+            .filter_map(|item| match item.fact {
+                Fact::Finding(card) => Some(card),
+                _ => None,
+            })
+            .collect())
+    }
+
+    fn earlier_finding_items(&self, mould: &str, visit: &str, as_of: AsOf) -> Result<Vec<Item>, StoreError> {
+        let (from, to) = Subject::inside("visit", mould);
+        let sql = "SELECT * FROM entry WHERE subject >= ?1 AND subject < ?2 AND number <= ?3 \
+                   AND kind IN ('visit', 'finding', 'withdrawal') ORDER BY number";
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let rows = statement.query_map((from, to, as_of.number()), entry_of)?;
+        let mut started: BTreeMap<String, jiff::Timestamp> = BTreeMap::new();
+        let mut newest: BTreeMap<String, Item> = BTreeMap::new();
+        for item in fold(rows.collect::<Result<Vec<_>, _>>()?)? {
+            match &item.fact {
+                Fact::Visit(card) => drop(started.insert(card.visit.clone(), card.started)),
+                Fact::Finding(card) if item.withdrawn.is_none() => {
+                    let name = card.visit.clone();
+                    newest.insert(name, item);
+                }
+                _ => {}
+            }
+        }
+        let Some(this) = started.get(visit).copied() else { return Ok(Vec::new()) };
+        let began = |name: &String| started.get(name).copied().filter(|began| *began < this);
+        let mut earlier: Vec<(jiff::Timestamp, Item)> =
+            newest.into_iter().filter_map(|(name, item)| Some((began(&name)?, item))).collect();
+        earlier.sort_by_key(|(began, item)| (*began, item.root));
+        Ok(earlier.into_iter().map(|(_, item)| item).collect())
+    }
+
     /// The digest over everything that a judgement of this visit rests on: the entries of the mould, its circuits,
-    /// the visit's rig, hook-ups, readings and treatments, and the plant's tables, as they stood.
+    /// the visit's rig, hook-ups, readings and treatments, the findings of earlier visits, and the plant's tables, as
+    /// they stood.
     ///
     /// It is the digest, by the rule of the history, of the words `borewise inputs 1` and then of each entry's number
     /// (decimal) and digest (32 bytes), in order.
@@ -278,6 +325,9 @@ impl Reader<'_> {
             if counts {
                 entries.insert(item.entry.number, item.entry.hash);
             }
+        }
+        for item in self.earlier_finding_items(mould, visit, as_of)? {
+            entries.insert(item.entry.number, item.entry.hash);
         }
         let fields = Fields::of("borewise inputs 1");
         let all = entries

@@ -4,7 +4,10 @@ use std::collections::BTreeMap;
 
 use bench::finding::{CircuitFinding, Findings};
 use bench::limits::Tables;
+use bench::mould::Mould;
+use bench::visit::Visit;
 use calc::estimate::Estimate;
+use exchange::earlier::{read_findings, take_up};
 use exchange::findings_json::{self as words, Origin, document};
 use exchange::tables::read_tables;
 use store::shapes::{CircuitFindingCard, FindingCard};
@@ -28,11 +31,10 @@ pub fn write(
     let inputs = reader.inputs_of(mould, visit, AsOf::Now)?;
     let tables = plant_tables(reader)?;
     let there = reader.findings(mould)?;
-    let findings = bench::judge::assess(
-        &reader.mould(mould, AsOf::Now)?,
-        &reader.visit(mould, visit, AsOf::Now)?,
-        &tables,
-    );
+    let mut tool = reader.mould(mould, AsOf::Now)?;
+    let stay = reader.visit(mould, visit, AsOf::Now)?;
+    take_up_past(reader, &mut tool, &stay)?;
+    let findings = bench::judge::assess(&tool, &stay, &tables);
     let same = there
         .iter()
         .any(|row| row.visit == visit && row.method == findings.method && row.inputs == Some(inputs));
@@ -64,7 +66,7 @@ pub fn write(
 pub enum Stop {
     /// The record.
     Store(StoreError),
-    /// The plant's tables.
+    /// The plant's tables, or findings of earlier visits, cannot be read.
     Tables(Failure),
 }
 
@@ -72,6 +74,18 @@ impl From<StoreError> for Stop {
     fn from(error: StoreError) -> Self {
         Self::Store(error)
     }
+}
+
+/// Adds what earlier visits found to the past of the mould's circuits.
+fn take_up_past(reader: &Reader<'_>, mould: &mut Mould, visit: &Visit) -> Result<(), Stop> {
+    let mut documents = Vec::new();
+    for card in reader.earlier_findings(&mould.id.0, &visit.id, AsOf::Now)? {
+        let name = format!("findings of visit {}", card.visit);
+        let read = read_findings(&name, &reader.blob(card.document)?);
+        documents.push(read.map_err(|faults| Stop::Tables(Failure::files(&faults)))?);
+    }
+    take_up(mould, visit, &documents).map_err(|faults| Stop::Tables(Failure::files(&faults)))?;
+    Ok(())
 }
 
 fn sentence(findings: &Findings) -> String {

@@ -20,6 +20,7 @@ struct Done {
     written: Option<Written>,
     /// Mould and visit, where it holds one.
     visit: Option<(String, String)>,
+    started: Option<jiff::Timestamp>,
     finding: Option<String>,
 }
 
@@ -155,7 +156,11 @@ fn all(
             let write = taken.write(&session.reader(), jiff::Timestamp::now(), person, reason)?;
             Some(session.write(&write)?)
         };
-        done.push(Done { file: read.file.clone(), about, taken, written, visit, finding: None });
+        let started = match &read.what {
+            What::Visit(_, visit) => Some(visit.started),
+            _ => None,
+        };
+        done.push(Done { file: read.file.clone(), about, taken, written, visit, started, finding: None });
     }
     if faults.is_empty() { Ok(done) } else { Err(Trouble::Faults(faults)) }
 }
@@ -217,7 +222,10 @@ fn counted(number: usize, what: &str) -> String {
 
 /// Judges the visits, each from the record as it now stands.
 fn judge(store: &Store, done: &mut [Done], person: &str) -> Result<(), Stop> {
-    for one in done {
+    // What an earlier visit found is the past of a later one.
+    let mut order: Vec<&mut Done> = done.iter_mut().collect();
+    order.sort_by_key(|one| one.started);
+    for one in order {
         let Some((mould, visit)) = &one.visit else { continue };
         let mut outcome = Ok(None);
         store.read(|reader| {

@@ -135,6 +135,39 @@ fn a_finding_on_record_is_the_finding_of_the_files() {
 }
 
 #[test]
+fn what_an_earlier_visit_found_is_the_past_of_the_next() {
+    let first = copy_of("AB-139");
+    let second = copy_of("AB-139");
+    let visit = change(&second, ".visit.toml", "started = 2026-12-01", "started = 2027-02-01");
+    let later = visit.with_file_name("later.visit.toml");
+    fs::rename(&visit, &later).unwrap();
+    let found = first.join("out");
+    let name = files_below(&first).into_iter().find(|name| name.ends_with(".visit.toml")).unwrap();
+    borewise(&["assess", shown(&first.join(name)), "--out", shown(&found)]);
+    let assessed =
+        borewise(&["assess", "--json", shown(&later), "--earlier", shown(&found.join("findings.json"))]);
+    let (assessed, alone) = (assessed.document(), findings_of("AB-139").0);
+    assert_ne!(assessed["circuits"], alone["circuits"], "the past moves something");
+    let data = new_folder().join("data");
+    // The later one comes first on the command line and is judged last all the same.
+    let arguments = ["record", shown(&second), shown(&first), "--data", shown(&data), "--by", "kt"];
+    assert_eq!(borewise(&arguments).code, 0);
+    let end = head(&data);
+    borewise(&arguments);
+    assert_eq!(head(&data), end, "and twice changes nothing");
+    let out = new_folder().join("all");
+    assert_eq!(borewise(&["export", "--data", shown(&data), "--out", shown(&out)]).code, 0);
+    let kept: Vec<Json> = files_below(&out.join("findings"))
+        .iter()
+        .map(|name| serde_json::from_slice(&fs::read(out.join("findings").join(name)).unwrap()).unwrap())
+        .collect();
+    assert_eq!(kept.len(), 2);
+    let of = |name: &str| kept.iter().find(|finding| finding["visit"] == name).unwrap();
+    assert_eq!(of("later")["circuits"], assessed["circuits"]);
+    assert_eq!(of(alone["visit"].as_str().unwrap())["circuits"], alone["circuits"]);
+}
+
+#[test]
 fn all_faults_are_named_at_once_and_nothing_is_recorded() {
     let good = copy_of("AB-101");
     let bad = copy_of("AB-146");
