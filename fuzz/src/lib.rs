@@ -8,6 +8,7 @@ use calc::calculators;
 use calc::quantity::AbsolutePressure;
 use exchange::csv::{KEPT_SAMPLES, Quantity, Wanted, read_trace};
 use exchange::load::{load_mould_from, load_rig_from, load_visit_from};
+use exchange::mould_list;
 use exchange::reference::load_cases;
 use exchange::write::{Beside, mould_text, visit_files};
 use exchange::{json, schema};
@@ -52,6 +53,19 @@ pub fn visit_file(bytes: &[u8]) {
                 "{faults}"
             );
         }
+    }
+}
+
+/// A spreadsheet of moulds: refused with faults, or moulds that are written and read again as the same.
+pub fn mould_list(bytes: &[u8]) {
+    let list = mould_list::read("l", bytes, &mould_list::Wishes::default());
+    assert!(list.moulds.is_empty() != list.faults.is_empty(), "moulds or faults: {:?}", list.faults);
+    for mould in &list.moulds {
+        let text = mould_text(mould);
+        let again = load_mould_from(&files([("m", text.as_bytes())]), "m");
+        let again =
+            again.unwrap_or_else(|faults| panic!("what was understood is refused: {faults}\n{text}")).0;
+        assert_eq!(again.circuits.len(), mould.circuits.len());
     }
 }
 

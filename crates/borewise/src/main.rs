@@ -6,6 +6,7 @@ mod check;
 mod demo;
 mod files;
 mod output;
+mod record;
 mod simulate;
 mod tables;
 
@@ -75,6 +76,8 @@ enum Command {
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
     },
+    #[command(flatten)]
+    Record(record::Command),
     /// Make the invented plant, judge every visit of it, and show the sheets
     Demo {
         /// Folder for the plant
@@ -93,6 +96,7 @@ impl Command {
             Self::Calc { .. } | Self::Assess { json: true, .. } | Self::Check { json: true, .. } => {
                 Listener::Program
             }
+            Self::Record(command) if command.json() => Listener::Program,
             _ => Listener::People,
         }
     }
@@ -105,6 +109,7 @@ impl Command {
             Self::Calc { .. } => calculator::list(),
             Self::Check { topic, json } => check::run(topic.as_deref(), json),
             Self::Simulate { plan, out } => simulate::run(&plan, &out),
+            Self::Record(command) => record::run(&command),
             Self::Demo { data, no_open } => demo::run(&data, no_open),
         }
     }

@@ -7,13 +7,22 @@ use exchange::tables::read_tables;
 
 use crate::output::Failure;
 
+/// Name of the limits file.
+pub const LIMITS: &str = "limits/default.toml";
+/// Name of the materials file.
+pub const MATERIALS: &str = "materials/materials.toml";
+
+/// The files of both tables.
+pub fn files() -> BTreeMap<String, Vec<u8>> {
+    let file = |name: &str, text: &str| (name.to_owned(), text.as_bytes().to_vec());
+    BTreeMap::from([
+        file(LIMITS, include_str!("../../../data/limits/default.toml")),
+        file(MATERIALS, include_str!("../../../data/materials/materials.toml")),
+    ])
+}
+
 /// The tables of `data/limits` and `data/materials`.
 pub fn shipped() -> Result<Tables, Failure> {
-    let file = |name: &str, text: &str| (name.to_owned(), text.as_bytes().to_vec());
-    let source = BTreeMap::from([
-        file("limits/default.toml", include_str!("../../../data/limits/default.toml")),
-        file("materials/materials.toml", include_str!("../../../data/materials/materials.toml")),
-    ]);
-    read_tables(&source, "limits/default.toml", "materials/materials.toml")
+    read_tables(&files(), LIMITS, MATERIALS)
         .map_err(|faults| Failure::could(format!("the tables inside this program are broken:\n{faults}"), ""))
 }

@@ -114,6 +114,15 @@ additive!(
     Energy
 );
 
+/// The shortest decimal number for which this holds, such as the one that still converts to the same quantity.
+#[must_use]
+pub fn shortest(value: f64, same: impl Fn(f64) -> bool) -> f64 {
+    (0..17)
+        .filter_map(|digits| format!("{value:.digits$e}").parse::<f64>().ok())
+        .find(|candidate| same(*candidate))
+        .unwrap_or(value)
+}
+
 /// Temperature on the thermodynamic scale.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub struct Temperature(f64);

@@ -11,6 +11,7 @@ pub mod findings_json;
 pub mod intake;
 pub mod json;
 pub mod load;
+pub mod mould_list;
 pub mod reference;
 pub mod schema;
 pub mod shapes;

@@ -9,9 +9,10 @@ mod targets;
 
 type Target = (&'static str, fn(&[u8]));
 
-const TARGETS: [Target; 5] = [
+const TARGETS: [Target; 6] = [
     ("mould_file", targets::mould_file),
     ("visit_file", targets::visit_file),
+    ("mould_list", targets::mould_list),
     ("trace", targets::trace),
     ("json_input", targets::json_input),
     ("case_file", targets::case_file),

@@ -19,6 +19,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
         "exchange",
         &[
             "bench",
+            "calamine",
             "calc",
             "csv",
             "csv-core",
@@ -36,6 +37,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
         ],
     ),
     ("report", &["bench", "calc", "jiff", "maud", "unicode-width"]),
+    ("store", &["bench", "calc", "flate2", "jiff", "rusqlite", "serde", "serde_json", "sha2", "thiserror"]),
     ("link", &["bench", "calc", "rand", "rand_chacha", "rand_distr", "thiserror", "jiff"]),
 ];
 

@@ -53,7 +53,7 @@ const RULES: &[Rule] = &[
     },
     Rule {
         name: "3 same record, same bytes",
-        crates: &["calc", "bench", "exchange", "report"],
+        crates: &["calc", "bench", "exchange", "report", "store"],
         words: &["HashMap", "HashSet", "SystemTime::now", "Instant::now", "Timestamp::now", "Zoned::now"],
     },
     Rule {
@@ -74,8 +74,22 @@ const RULES: &[Rule] = &[
         ],
     },
     Rule {
+        name: "9 the store keeps and does not compute",
+        crates: &["store"],
+        words: &[
+            "hydraulics::circuit",
+            "hydraulics::network",
+            "calc::air",
+            "calc::infer",
+            "calc::readings",
+            "calc::water",
+            "calc::calculators",
+            "bench::judge",
+        ],
+    },
+    Rule {
         name: "8 nothing listens beyond loopback",
-        crates: &["calc", "bench", "exchange", "link", "report", "borewise"],
+        crates: &["calc", "bench", "exchange", "link", "report", "store", "borewise"],
         words: &["TcpListener", "UdpSocket", "0.0.0.0"],
     },
 ];

@@ -10,4 +10,5 @@ mod earlier;
 mod golden;
 mod lone_visits;
 mod program;
+mod record;
 mod writing;

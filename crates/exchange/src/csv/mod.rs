@@ -17,7 +17,7 @@
 mod cell;
 mod clock;
 mod columns;
-mod decode;
+pub(crate) mod decode;
 mod header;
 mod reader;
 mod reduce;

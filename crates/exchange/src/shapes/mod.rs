@@ -19,6 +19,7 @@ pub use rig::rig_value;
 pub use visit_out::{Beside, visit_sheet};
 
 use calc::form::{Fault, Value};
+pub(crate) use calc::quantity::shortest;
 
 /// Keys whose texts are written as dates, without quotes.
 pub const DATE_KEYS: &[&str] = &[
@@ -62,14 +63,6 @@ pub(crate) fn text<'a>(record: &'a Value, name: &str) -> Option<&'a str> {
 
 pub(crate) fn number(record: &Value, name: &str) -> Option<f64> {
     record.get(name).and_then(Value::as_number)
-}
-
-/// The shortest decimal number that still converts to the same quantity.
-pub(crate) fn shortest(value: f64, same: impl Fn(f64) -> bool) -> f64 {
-    (0..17)
-        .filter_map(|digits| format!("{value:.digits$e}").parse::<f64>().ok())
-        .find(|candidate| same(*candidate))
-        .unwrap_or(value)
 }
 
 /// [`shortest`] as a value, for a constructor of a quantity.

@@ -1,0 +1,122 @@
+//! What a visit on record shows, judged from the record alone, and kept with the digest of what it rests on.
+
+use std::collections::BTreeMap;
+
+use bench::finding::{CircuitFinding, Findings};
+use bench::limits::Tables;
+use bench::mould::Mould;
+use bench::visit::Visit;
+use calc::estimate::Estimate;
+use exchange::earlier::{read_findings, take_up};
+use exchange::findings_json::{self as words, Origin, document};
+use exchange::tables::read_tables;
+use store::shapes::{CircuitFindingCard, FindingCard};
+use store::{AsOf, Blob, Fact, Reader, StoreError, Write};
+
+use crate::assess::PROGRAM;
+use crate::output::Failure;
+use crate::tables;
+
+/// Judges a visit as it stands on record; nothing if the same was judged already.
+///
+/// # Errors
+/// What the record says; tables of the plant that cannot be read.
+pub fn write(
+    reader: &Reader<'_>,
+    mould: &str,
+    visit: &str,
+    person: &str,
+) -> Result<Option<(Write, String)>, Stop> {
+    let known_to = reader.head()?.number;
+    let inputs = reader.inputs_of(mould, visit, AsOf::Now)?;
+    let tables = plant_tables(reader)?;
+    let there = reader.findings(mould)?;
+    let mut tool = reader.mould(mould, AsOf::Now)?;
+    let stay = reader.visit(mould, visit, AsOf::Now)?;
+    take_up_past(reader, &mut tool, &stay)?;
+    let findings = bench::judge::assess(&tool, &stay, &tables);
+    let same = there
+        .iter()
+        .any(|row| row.visit == visit && row.method == findings.method && row.inputs == Some(inputs));
+    if same {
+        return Ok(None);
+    }
+    let digest = inputs.to_string();
+    let origin = Origin { program: PROGRAM, digest: &digest, inputs: &[] };
+    let blob = Blob::new(format!("{:#}\n", document(&findings, origin)).into_bytes());
+    let card = FindingCard {
+        mould: mould.to_owned(),
+        visit: visit.to_owned(),
+        method: findings.method.to_owned(),
+        program: PROGRAM.to_owned(),
+        known_to,
+        inputs,
+        document: blob.digest(),
+        fit_for_press: words::fitness(findings.fit_for_press).to_owned(),
+        headline: findings.headline.clone(),
+        circuits: findings.circuits.iter().map(circuit).collect(),
+    };
+    let key = format!("finding-{}-{inputs}", findings.method);
+    let mut write = Write::new(key, jiff::Timestamp::now(), person);
+    write.say(Fact::Finding(card)).bring([blob]);
+    Ok(Some((write, sentence(&findings))))
+}
+
+/// Why nothing could be judged.
+pub enum Stop {
+    /// The record.
+    Store(StoreError),
+    /// The plant's tables, or findings of earlier visits, cannot be read.
+    Tables(Failure),
+}
+
+impl From<StoreError> for Stop {
+    fn from(error: StoreError) -> Self {
+        Self::Store(error)
+    }
+}
+
+/// Adds what earlier visits found to the past of the mould's circuits.
+fn take_up_past(reader: &Reader<'_>, mould: &mut Mould, visit: &Visit) -> Result<(), Stop> {
+    let mut documents = Vec::new();
+    for card in reader.earlier_findings(&mould.id.0, &visit.id, AsOf::Now)? {
+        let name = format!("findings of visit {}", card.visit);
+        let read = read_findings(&name, &reader.blob(card.document)?);
+        documents.push(read.map_err(|faults| Stop::Tables(Failure::files(&faults)))?);
+    }
+    take_up(mould, visit, &documents).map_err(|faults| Stop::Tables(Failure::files(&faults)))?;
+    Ok(())
+}
+
+fn sentence(findings: &Findings) -> String {
+    format!("{}: {}", findings.headline, findings.because.join("; "))
+}
+
+/// The plant's own tables, and the shipped one where it has none.
+fn plant_tables(reader: &Reader<'_>) -> Result<Tables, Stop> {
+    let shipped = tables::files();
+    let mut source = BTreeMap::new();
+    for (name, file) in [("limits", tables::LIMITS), ("materials", tables::MATERIALS)] {
+        let text = reader.table(name, AsOf::Now)?.map(String::into_bytes);
+        source.insert(file.to_owned(), text.or_else(|| shipped.get(file).cloned()).unwrap_or_default());
+    }
+    read_tables(&source, tables::LIMITS, tables::MATERIALS)
+        .map_err(|faults| Stop::Tables(Failure::files(&faults)))
+}
+
+fn circuit(found: &CircuitFinding) -> CircuitFindingCard {
+    let interval = |estimate: Option<Estimate>| {
+        estimate
+            .filter(|known| [known.value, known.low, known.high].iter().all(|number| number.is_finite()))
+            .map(|known| (known.value, known.low, known.high))
+    };
+    CircuitFindingCard {
+        circuit: found.id.0.clone(),
+        tightness: words::tightness(found.tightness).to_owned(),
+        passage: words::passage(found.passage).to_owned(),
+        flow_factor_m3_h: interval(found.flow_factor_m3_h),
+        against_baseline_percent: interval(found.against_baseline_percent),
+        next_step: words::next_step(found.next_step).to_owned(),
+        reason: found.reason.clone(),
+    }
+}
