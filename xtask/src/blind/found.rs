@@ -153,13 +153,13 @@ pub fn at_start(truth: &CircuitTruth, all: &Truth, start_bar_g: f64, air: Absolu
     across + truth.leak_out.map_or(0.0, |(rate, law)| now(Leak { rate, law }))
 }
 
-/// What the supply of a port really reaches: each circuit with its leak across in mbar l/s, and whether it is a dead end.
+/// What the supply of a port really reaches: each circuit with its leak across in mbar l/s, and whether it is blocked. With
+/// returns exchanged a port is a dead end to the rig while the other one is shut; its circuit is none, and empties itself.
 pub fn behind(truth: &Truth, id: &CircuitId) -> Vec<(CircuitId, f64, bool)> {
-    let bridged = truth.bridged.iter().any(|(a, b)| a == id || b == id);
     let one = |id: CircuitId| {
         let across_mbar_l_s: f64 = truth.across(&id).iter().map(|(_, rate)| rate.mbar_l_s()).sum();
         let blocked = truth.circuit(&id).is_some_and(|circuit| circuit.blocked_at.is_some());
-        (id, across_mbar_l_s, bridged || blocked)
+        (id, across_mbar_l_s, blocked)
     };
     truth.on_port(id).into_iter().map(one).collect()
 }

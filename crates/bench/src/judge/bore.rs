@@ -26,13 +26,16 @@ const ORDINARY_BORES_MM: [f64; 3] = [5.0, 7.5, 11.0];
 /// Length of an ordinary circuit, mm.
 const ORDINARY_LENGTH_MM: f64 = 1200.0;
 /// What such a circuit's flow factor, volume and conductance may be off, in ln.
-const ORDINARY_LN: (f64, f64, f64) = (0.6, 0.7, 0.6);
+const ORDINARY_LN: (f64, f64, f64) = (0.9, 0.8, 0.9);
+/// Geometry whose flow may be off by more than this in ln is a rough idea: weights and factors of its spreads (own choice).
+const ROUGH_LN: f64 = 0.3;
+const HEAVY_TAIL: [(f64, f64); 2] = [(0.6, 0.7), (0.4, 1.7)];
 /// A hose on another circuit, as probable as this before anything is read, is among the slips that every reading is
 /// suspected of.
 const ORDINARY_SLIP: f64 = 0.03;
 /// By how much sisters lie below as new in ln flow factor, and the spread of that (own choice: two in five circuits that
 /// come to a bench have lost a third of their flow).
-const SISTERS_LN: (f64, f64) = (0.07, 0.2);
+const SISTERS_LN: (f64, f64) = (0.12, 0.35);
 /// Air expansion and draining repeat to this, relative (own proposal).
 const VOLUME_RELATIVE: f64 = 0.015;
 /// A reading through short adapters: ml that adapters and plugs hold, and relative.
@@ -65,14 +68,17 @@ pub(crate) fn judge(
 
 fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
     if let Some(known) = geometry {
-        return vec![Design {
+        let believed = |(weight, times): (f64, f64)| Design {
             pieces: known.pieces.clone(),
-            weight: 1.0,
+            weight,
             knowledge: known.knowledge,
-            flow_ln: known.flow_ln,
-            volume_ln: known.volume_ln,
-            air_ln: known.air_ln,
-        }];
+            flow_ln: known.flow_ln * times,
+            volume_ln: known.volume_ln * times,
+            air_ln: known.air_ln * times,
+        };
+        // A rough idea is now and then far off: with a normal spread alone much flow would prove too much.
+        let rough = known.flow_ln > ROUGH_LN;
+        return if rough { HEAVY_TAIL.map(believed).to_vec() } else { vec![believed((1.0, 1.0))] };
     }
     ORDINARY_BORES_MM
         .iter()
