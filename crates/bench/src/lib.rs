@@ -5,6 +5,7 @@
 
 pub mod finding;
 pub mod judge;
+pub mod ladder;
 pub mod limits;
 pub mod mould;
 pub mod picture;

@@ -10,6 +10,7 @@ mod chart;
 mod leak_map;
 mod number;
 mod pictures;
+pub mod pieces;
 mod plant;
 mod sheet;
 mod strip;
@@ -19,5 +20,5 @@ mod table;
 mod words;
 
 pub use plant::{PlantVisit, plant_page};
-pub use sheet::{Footer, visit_sheet};
+pub use sheet::{Footer, Parts, STYLE, Way, visit_sheet};
 pub use table::terminal_table;

@@ -5,7 +5,11 @@ mod detail;
 mod gates;
 mod head;
 mod notes;
+mod parts;
 mod rig;
+
+pub(crate) use circuits::step_tone;
+pub use parts::Parts;
 
 use bench::finding::Findings;
 use maud::{Markup, PreEscaped, html};
@@ -25,7 +29,8 @@ pub struct Footer<'a> {
     pub printed_at: Option<jiff::Timestamp>,
 }
 
-const STYLE: &str = include_str!("style.css");
+/// Style of the sheet and of its parts.
+pub const STYLE: &str = include_str!("style.css");
 /// Lets the page fetch and run nothing.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
@@ -35,6 +40,7 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'n
 #[must_use]
 pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
     let cautions = Cautions::of(findings);
+    let way: Way<'_> = &|index| format!("#{}", anchor(index));
     let page = html! {
         (PreEscaped("<!DOCTYPE html>\n"))
         html lang="en-GB" {
@@ -49,12 +55,12 @@ pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
                 (head::masthead(findings))
                 main {
                     (head::verdict(findings, &cautions))
-                    (circuits::table(findings, &cautions))
+                    (circuits::table(findings, &cautions, way))
                     (leaks(findings))
-                    (gates::table(findings))
+                    (gates::table(findings, way))
                     (notes::hook_up_doubts(findings))
                     (rig::section(findings))
-                    (notes::warnings(findings))
+                    (notes::warnings(findings, way))
                     (detail::sections(findings, &cautions))
                     (notes::limits(findings))
                     (notes::legend())
@@ -64,12 +70,11 @@ pub fn visit_sheet(findings: &Findings, footer: &Footer<'_>) -> String {
         }
     };
     // User text can reach any place of the page, so what no page may hold is taken out of the whole of it.
-    let whole = page.into_string();
-    whole
-        .chars()
-        .map(|letter| if words::is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' })
-        .collect()
+    words::printable(&page.into_string())
 }
+
+/// Address of the section or page of a circuit, by its place in the mould.
+pub type Way<'a> = &'a dyn Fn(usize) -> String;
 
 /// Address of a circuit's section within the page; never made of user text.
 fn anchor(index: usize) -> String {

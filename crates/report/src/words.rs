@@ -135,19 +135,30 @@ pub(crate) fn ids(ids: &[CircuitId]) -> String {
 }
 
 /// A word at the beginning of a line.
-pub(crate) fn capital(word: &str) -> String {
+#[must_use]
+pub fn capital(word: &str) -> String {
     let mut letters = word.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// `1 circuit`, `2 circuits`.
-pub(crate) fn counted(count: usize, one: &str, many: &str) -> String {
+#[must_use]
+pub fn counted(count: usize, one: &str, many: &str) -> String {
     format!("{count}{NARROW}{}", if count == 1 { one } else { many })
 }
 
 /// A moment: `24 Nov 2026, 08:40 UTC`.
-pub(crate) fn moment(at: jiff::Timestamp) -> String {
+#[must_use]
+pub fn moment(at: jiff::Timestamp) -> String {
     at.strftime("%-d %b %Y, %H:%M UTC").to_string()
+}
+
+/// The same text with a sign in place of every letter that may not reach a page; lines stay.
+#[must_use]
+pub fn printable(text: &str) -> String {
+    text.chars()
+        .map(|letter| if is_printable(letter) || letter == '\n' { letter } else { '\u{fffd}' })
+        .collect()
 }
 
 /// Whether a character may reach a page, a paper or a terminal.

@@ -107,6 +107,16 @@ impl Reader<'_> {
         found.ok_or_else(|| StoreError::Unknown { what: "entry", id: number.to_string() })
     }
 
+    /// The entries that a write of this key became, in order; none if it was never recorded.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn written(&self, key: &str) -> Result<Vec<Entry>, StoreError> {
+        let sql = "SELECT * FROM entry WHERE write_key = ?1 ORDER BY part";
+        let mut statement = self.connection.prepare_cached(sql)?;
+        Ok(statement.query_map([key], entry_of)?.collect::<Result<_, _>>()?)
+    }
+
     /// At most so many entries after this one, in order: what is new since somebody looked.
     ///
     /// # Errors

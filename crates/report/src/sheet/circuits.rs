@@ -3,12 +3,12 @@
 use bench::finding::{CircuitFinding, Findings, NextStep, Passage, Tightness};
 use maud::{Markup, html};
 
-use super::anchor;
+use super::Way;
 use crate::cautions::Cautions;
 use crate::{bore_eye, number, strip, symbol, words};
 
 /// A row for each circuit, in the order of the mould.
-pub(super) fn table(findings: &Findings, cautions: &Cautions) -> Markup {
+pub(super) fn table(findings: &Findings, cautions: &Cautions, way: Way<'_>) -> Markup {
     html! {
         section aria-labelledby="circuits" {
             h2 id="circuits" { "Circuits" }
@@ -25,7 +25,7 @@ pub(super) fn table(findings: &Findings, cautions: &Cautions) -> Markup {
                     }
                     tbody role="rowgroup" {
                         @for (index, circuit) in findings.circuits.iter().enumerate() {
-                            (row(index, circuit, cautions))
+                            (row(&way(index), circuit, cautions))
                         }
                     }
                 }
@@ -34,11 +34,11 @@ pub(super) fn table(findings: &Findings, cautions: &Cautions) -> Markup {
     }
 }
 
-fn row(index: usize, circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
+fn row(way: &str, circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
     html! {
         tr role="row" {
             th.name role="rowheader" scope="row" {
-                a href={ "#" (anchor(index)) } { (circuit.id) }
+                a href=(way) { (circuit.id) }
                 span.under { (words::place_in_mould(circuit)) }
                 @if let Some(port) = circuit.port { span.under { "port\u{a0}" (port) } }
             }
@@ -121,7 +121,7 @@ fn caution_numbers(circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
 }
 
 /// Tone of a next step; the word and the sign say the same.
-pub(super) fn step_tone(step: NextStep) -> &'static str {
+pub(crate) fn step_tone(step: NextStep) -> &'static str {
     match step {
         NextStep::Leave => "plain",
         NextStep::FindOut => "ask",

@@ -27,28 +27,35 @@ fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions, map: Opt
     html! {
         article.circuit aria-labelledby=(id) {
             h3 id=(id) { (circuit.id) span.under { (words::place_in_mould(circuit)) } }
-            div.parts {
-                div.summary {
-                    div.look {
-                        (bore_eye::bore_eye(circuit, "eye large"))
-                        p.quiet { (bore_eye::caption(circuit)) }
-                    }
-                    (facts(circuit))
-                    (states(circuit))
-                }
-                (what_next(circuit, cautions))
-                div.rests-on {
-                    (evidence(circuit))
-                    @if on_map { p.to-map { a href="#leaks" { "Drawn on the map of leaks" } } }
-                }
-            }
+            (body(circuit, cautions, on_map.then_some("#leaks")))
             p.back { a href="#circuits" { "Back to the table" } }
         }
     }
 }
 
+/// Everything about one circuit, without its heading; `map` leads to the map of leaks.
+pub(super) fn body(circuit: &CircuitFinding, cautions: &Cautions, map: Option<&str>) -> Markup {
+    html! {
+        div.parts {
+            div.summary {
+                div.look {
+                    (bore_eye::bore_eye(circuit, "eye large"))
+                    p.quiet { (bore_eye::caption(circuit)) }
+                }
+                (facts(circuit))
+                (states(circuit))
+            }
+            (what_next(circuit, cautions))
+            div.rests-on {
+                (evidence(circuit))
+                @if let Some(map) = map { p.to-map { a href=(map) { "Drawn on the map of leaks" } } }
+            }
+        }
+    }
+}
+
 /// Whether the circuit has a part in any leak of the map.
-fn is_on(map: &LeakMap, circuit: &CircuitFinding) -> bool {
+pub(super) fn is_on(map: &LeakMap, circuit: &CircuitFinding) -> bool {
     map.paths.iter().any(|path| path.from == circuit.id || path.to.as_ref() == Some(&circuit.id))
 }
 

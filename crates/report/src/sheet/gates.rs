@@ -3,11 +3,11 @@
 use bench::finding::{Findings, Gate};
 use maud::{Markup, html};
 
-use super::anchor;
+use super::Way;
 use crate::{symbol, words};
 
 /// Three gates for each circuit.
-pub(super) fn table(findings: &Findings) -> Markup {
+pub(super) fn table(findings: &Findings, way: Way<'_>) -> Markup {
     html! {
         @if !findings.circuits.is_empty() {
             section aria-labelledby="gates" {
@@ -24,7 +24,7 @@ pub(super) fn table(findings: &Findings) -> Markup {
                     tbody role="rowgroup" {
                         @for (index, circuit) in findings.circuits.iter().enumerate() {
                             tr role="row" {
-                                th.name role="rowheader" scope="row" { a href={ "#" (anchor(index)) } { (circuit.id) } }
+                                th.name role="rowheader" scope="row" { a href=(way(index)) { (circuit.id) } }
                                 (cell("Wet", &circuit.gates.wet))
                                 (cell("Descale", &circuit.gates.descale))
                                 (cell("Release", &circuit.gates.release))

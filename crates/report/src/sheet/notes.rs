@@ -3,7 +3,7 @@
 use bench::finding::{Findings, LimitUsed, NextStep, Warning};
 use maud::{Markup, html};
 
-use super::anchor;
+use super::Way;
 use crate::bore_eye::{self, Eye};
 use crate::{number, symbol, words};
 
@@ -24,18 +24,18 @@ pub(super) fn hook_up_doubts(findings: &Findings) -> Markup {
 }
 
 /// What the reader should know.
-pub(super) fn warnings(findings: &Findings) -> Markup {
+pub(super) fn warnings(findings: &Findings, way: Way<'_>) -> Markup {
     html! {
         @if !findings.warnings.is_empty() {
             section aria-labelledby="warnings" {
                 h2 id="warnings" { "Worth knowing" }
-                ul.notes { @for warning in &findings.warnings { (warning_item(findings, warning)) } }
+                ul.notes { @for warning in &findings.warnings { (warning_item(findings, warning, way)) } }
             }
         }
     }
 }
 
-fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
+fn warning_item(findings: &Findings, warning: &Warning, way: Way<'_>) -> Markup {
     let index = warning
         .circuit
         .as_ref()
@@ -43,7 +43,7 @@ fn warning_item(findings: &Findings, warning: &Warning) -> Markup {
     html! {
         li {
             @if let Some(id) = &warning.circuit {
-                @if let Some(index) = index { a href={ "#" (anchor(index)) } { (id) } } @else { strong { (id) } }
+                @if let Some(index) = index { a href=(way(index)) { (id) } } @else { strong { (id) } }
                 ": "
             }
             (warning.text)

@@ -1,0 +1,241 @@
+//! A reading or a treatment typed at the bench.
+
+use std::sync::Arc;
+
+use axum::extract::{Form as Body, Path, State};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{IntoResponse as _, Redirect, Response};
+use bench::mould::CircuitId;
+use calc::form::{Fault, Value};
+use exchange::one_reading::{Bench, OneReading, read};
+use report::pieces::moment;
+use store::shapes::{ReadingCard, WithdrawalCard};
+use store::{AsOf, Fact, Reader, Session as Writing, Subject, Write};
+
+use super::definitions::{Ask, Form};
+use super::{key, made_for, recorded, somebody};
+use crate::app::App;
+use crate::pages::{self, bench::Entering};
+use crate::problem::Problem;
+use crate::session::Session;
+use crate::typed::{Typed, number};
+use crate::{layout, shown};
+
+/// Where a form was sent from.
+pub(crate) struct Spot {
+    pub mould: String,
+    pub visit: String,
+    pub circuit: String,
+}
+
+impl Spot {
+    fn address(&self) -> String {
+        layout::bench(&self.mould, &self.visit, &self.circuit)
+    }
+}
+
+/// Takes a form of a circuit.
+pub(crate) async fn enter(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Path((mould, visit, circuit, word)): Path<(String, String, String, String)>,
+    Body(pairs): Body<Vec<(String, String)>>,
+) -> Response {
+    let (spot, typed) = (Spot { mould, visit, circuit }, Typed::new(pairs));
+    pages::blocking(move || take(&app, &headers, &spot, &word, typed)).await
+}
+
+fn take(
+    app: &App,
+    headers: &HeaderMap,
+    spot: &Spot,
+    word: &str,
+    mut typed: Typed,
+) -> Result<Response, Problem> {
+    let form = Form::of(word).ok_or_else(|| Problem::Missing(format!("There is no form {word}.")))?;
+    let again = |session: Option<&Session>, typed: &Typed, faults: &[Fault]| {
+        let entering = Entering { form, typed, faults };
+        let page = pages::bench::with(app, session, spot, Some(&entering), None)?;
+        Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+    };
+    let Some(session) = somebody(app, headers)? else {
+        let hint = "open ‘Say who you are’ in another tab, then send this again";
+        return again(None, &typed, &[Fault::new("", "nobody is known to be at the bench", hint)]);
+    };
+    if let Err(Problem::Refused(text)) = made_for(&session, &typed) {
+        typed.set("token", &session.token);
+        return again(Some(&session), &typed, &[Fault::new("", text.trim_end_matches('.'), "")]);
+    }
+    let key = key(&typed)?;
+    let now = jiff::Timestamp::now();
+    let read = match understood(app, spot, form, &typed, now)? {
+        Ok(read) => read,
+        Err(faults) => return again(Some(&session), &typed, &faults),
+    };
+    match record(app, spot, &session, &key, &read, now)? {
+        Some(number) => {
+            shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
+            Ok(Redirect::to(&format!("{}?recorded={number}#recorded", spot.address())).into_response())
+        }
+        None => {
+            typed.set("key", &crate::session::fresh_key());
+            let hint = "to record what stands here now as one more reading, send it again";
+            again(
+                Some(&session),
+                &typed,
+                &[Fault::new("", "this form was recorded already, with other values", hint)],
+            )
+        }
+    }
+}
+
+/// The reading behind what was typed, or everything that is wrong with it.
+fn understood(
+    app: &App,
+    spot: &Spot,
+    form: &Form,
+    typed: &Typed,
+    now: jiff::Timestamp,
+) -> Result<Result<OneReading, Vec<Fault>>, Problem> {
+    let (mould, visit) = app.store.read(|reader| {
+        running(reader, spot)?;
+        Ok((reader.mould(&spot.mould, AsOf::Now)?, reader.visit(&spot.mould, &spot.visit, AsOf::Now)?))
+    })?;
+    let circuits: Vec<CircuitId> = mould.circuits.iter().map(|circuit| circuit.id.clone()).collect();
+    let around =
+        Bench { mould: &mould.id, circuits: &circuits, rig: &visit.rig, hook_ups: &visit.hook_ups, at: now };
+    let trace = typed.given("trace");
+    Ok(read(around, form.list, item(spot, form, typed), trace).map_err(|faults| in_form(form, faults)))
+}
+
+/// A visit that has ended takes no readings.
+fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
+    let visits = reader.visits(Some(&spot.mould))?;
+    match visits.iter().find(|row| row.id == spot.visit) {
+        Some(row) if row.outcome.is_none() => Ok(()),
+        Some(_) => Err(store::StoreError::Unknown { what: "visit on the bench", id: spot.visit.clone() }),
+        None => Err(store::StoreError::Unknown { what: "visit", id: spot.visit.clone() }),
+    }
+}
+
+/// What was typed as an item of a visit file.
+fn item(spot: &Spot, form: &Form, typed: &Typed) -> Value {
+    let mut fields: Vec<(String, Value)> =
+        form.fixed.iter().map(|(name, value)| ((*name).to_owned(), Value::from(*value))).collect();
+    fields.push(("circuit".to_owned(), Value::from(spot.circuit.as_str())));
+    for field in form.fields {
+        let Some(text) = typed.given(field.name) else { continue };
+        let value = match (field.name, field.ask) {
+            ("trace", _) => Value::from("pasted"),
+            (_, Ask::Number) => number(text),
+            (_, Ask::Choice(_)) if text == "true" || text == "false" => Value::from(text == "true"),
+            _ => Value::from(text),
+        };
+        fields.push((field.name.to_owned(), value));
+    }
+    Value::Record(fields)
+}
+
+/// The faults in the words of the form. Where neither gauge nor logger was given, the file's word for the missing
+/// thing is the trace; at the bench it is the first gauge reading.
+fn in_form(form: &Form, faults: Vec<Fault>) -> Vec<Fault> {
+    let mut names: Vec<&super::definitions::Asked> = form.fields.iter().collect();
+    names.sort_by_key(|field| std::cmp::Reverse(field.name.len()));
+    let plain = |text: &str| {
+        names
+            .iter()
+            .fold(text.to_owned(), |text, field| text.replace(field.name, &format!("‘{}’", field.label)))
+    };
+    let one = |fault: Fault| {
+        if fault.field == "trace" && fault.problem.starts_with("neither") {
+            let hint = "or paste what a logger wrote";
+            return Fault::new("start_bar_g", "the gauge readings are missing", hint);
+        }
+        Fault { problem: plain(&fault.problem), hint: plain(&fault.hint), ..fault }
+    };
+    faults.into_iter().map(one).collect()
+}
+
+/// Records the reading at the next free place; answers its entry, or nothing if the key already stands for another one.
+fn record(
+    app: &App,
+    spot: &Spot,
+    session: &Session,
+    key: &str,
+    read: &OneReading,
+    now: jiff::Timestamp,
+) -> Result<Option<u64>, Problem> {
+    app.store.together(|writing: &Writing<'_>| {
+        let reader = writing.reader();
+        let mut entry = read.entry.clone();
+        entry.at = Some(now);
+        entry.place = format!("entered {} by {}", moment(now), session.person);
+        let mut blobs = Vec::new();
+        let items = reader.history(&Subject::visit(&spot.mould, &spot.visit), AsOf::Now)?;
+        // Places of withdrawn readings are not given again.
+        let mut place = 0;
+        for known in &items {
+            if let Fact::Reading(card) = known.fact()? {
+                place = place.max(card.place + 1);
+            }
+        }
+        let card = ReadingCard::of(&spot.mould, &spot.visit, place, &entry, &mut blobs);
+        if let Some((number, fact)) = recorded(&reader, key)? {
+            let same = matches!(&fact, Fact::Reading(known) if known.what == card.what && known.circuit == card.circuit);
+            return Ok::<_, Problem>(same.then_some(number));
+        }
+        let mut write = Write::new(key, now, session.person.as_str());
+        write.say(Fact::Reading(card)).bring(blobs);
+        Ok(Some(writing.write(&write)?.first))
+    })
+}
+
+/// Withdraws a reading of this circuit, with a reason.
+pub(crate) async fn withdraw(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Path((mould, visit, circuit, number)): Path<(String, String, String, u64)>,
+    Body(pairs): Body<Vec<(String, String)>>,
+) -> Response {
+    let (spot, typed) = (Spot { mould, visit, circuit }, Typed::new(pairs));
+    pages::blocking(move || take_back(&app, &headers, &spot, number, &typed)).await
+}
+
+fn take_back(
+    app: &App,
+    headers: &HeaderMap,
+    spot: &Spot,
+    number: u64,
+    typed: &Typed,
+) -> Result<Response, Problem> {
+    let session = somebody(app, headers)?.ok_or_else(|| Problem::Who(spot.address()))?;
+    made_for(&session, typed)?;
+    let Some(reason) = typed.given("reason") else {
+        let page = pages::bench::with(app, Some(&session), spot, None, Some(number))?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let about = Subject::visit(&spot.mould, &spot.visit);
+    let written = app.store.together(|writing: &Writing<'_>| {
+        let reader = writing.reader();
+        if recorded(&reader, &key)?.is_some() {
+            return Ok::<_, Problem>(());
+        }
+        running(&reader, spot)?;
+        let items = reader.items(&about, AsOf::Now)?;
+        let own = items.iter().any(|item| {
+            item.entry.number == number
+                && matches!(&item.fact, Fact::Reading(card) if card.circuit.as_deref() == Some(&spot.circuit))
+        });
+        if !own {
+            return Err(Problem::Missing("This reading is not among those of the circuit any more.".into()));
+        }
+        let mut write = Write::new(key.as_str(), now, session.person.as_str());
+        write.correct(number, Fact::Withdrawal(WithdrawalCard { about: about.clone() }), reason);
+        writing.write(&write)?;
+        Ok(())
+    });
+    written?;
+    shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
+    Ok(Redirect::to(&format!("{}#readings", spot.address())).into_response())
+}

@@ -1,0 +1,150 @@
+//! The frame around every page.
+
+use axum::response::Html;
+use maud::{DOCTYPE, Markup, html};
+
+use crate::app::App;
+use crate::session::Session;
+
+/// Where a page belongs in the head of the pages.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Place {
+    /// What is on the bench.
+    Today,
+    /// Moulds, their visits and circuits.
+    Moulds,
+    /// Calculators.
+    Calculators,
+    /// None of these.
+    Elsewhere,
+}
+
+/// A page.
+pub(crate) struct Page<'a> {
+    /// Title of the window.
+    pub title: &'a str,
+    /// Where it belongs.
+    pub place: Place,
+    /// Address of this page, to come back to.
+    pub here: &'a str,
+    /// Ways back: words and address, from the widest to the nearest.
+    pub trail: &'a [(String, String)],
+}
+
+impl Page<'_> {
+    /// The whole page.
+    pub(crate) fn html(&self, app: &App, session: Option<&Session>, content: &Markup) -> Html<String> {
+        let ways = [
+            (Place::Today, "/", "Today"),
+            (Place::Moulds, "/moulds", "Moulds"),
+            (Place::Calculators, "/calculators", "Calculators"),
+        ];
+        let top = html! {
+            header.top {
+                a.home href="/" { "Borewise" }
+                nav aria-label="Pages" {
+                    @for (place, address, words) in ways {
+                        a href=(address) aria-current=[(place == self.place).then_some("true")] { (words) }
+                    }
+                }
+                p.who {
+                    @if !app.plant.is_empty() { span.plant { (app.plant) " · " } }
+                    a href={ "/who?next=" (encoded(self.here)) } {
+                        @match session {
+                            Some(session) => { "At the bench: " strong { (session.person) } },
+                            None => "Say who you are",
+                        }
+                    }
+                }
+            }
+        };
+        let trail = html! {
+            @if !self.trail.is_empty() {
+                nav.trail aria-label="Where this is" {
+                    ol { @for (words, address) in self.trail { li { a href=(address) { (words) } } } }
+                }
+            }
+        };
+        let page = frame(self.title, &html! { (top) (trail) main #main { (content) } (foot(app.program)) });
+        Html(report::pieces::printable(&page.into_string()))
+    }
+}
+
+fn frame(title: &str, body: &Markup) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en-GB" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) " · Borewise" }
+                link rel="stylesheet" href="/assets/style.css";
+                link rel="icon" href="data:,";
+            }
+            body.book { a.skip href="#main" { "To the content" } (body) }
+        }
+    }
+}
+
+fn foot(program: &str) -> Markup {
+    html! {
+        footer {
+            p.advice { (bench::judge::cautions::AUTHORITY) }
+            p { (program) }
+        }
+    }
+}
+
+/// A page that stands alone: something went wrong.
+pub(crate) fn alone(title: &str, text: &str) -> String {
+    let body = html! {
+        header.top { a.home href="/" { "Borewise" } }
+        main #main { h1 { (title) } p.lead { (text) } p { a.button href="/" { "To today's page" } } }
+    };
+    report::pieces::printable(&frame(title, &body).into_string())
+}
+
+/// A name as one part of an address.
+pub(crate) fn encoded(name: &str) -> String {
+    let mut text = String::with_capacity(name.len());
+    for byte in name.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-_~".contains(&byte) || (byte == b'.' && name.len() > 2) {
+            text.push(char::from(byte));
+        } else {
+            text.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    text
+}
+
+/// Address of a mould.
+pub(crate) fn mould(mould: &str) -> String {
+    format!("/moulds/{}", encoded(mould))
+}
+
+/// Address of a circuit over all visits.
+pub(crate) fn circuit(of: &str, circuit: &str) -> String {
+    format!("{}/circuits/{}", mould(of), encoded(circuit))
+}
+
+/// Address of a visit.
+pub(crate) fn visit(of: &str, visit: &str) -> String {
+    format!("{}/visits/{}", mould(of), encoded(visit))
+}
+
+/// Address of a circuit in a visit.
+pub(crate) fn bench(of: &str, during: &str, circuit: &str) -> String {
+    format!("{}/circuits/{}", visit(of, during), encoded(circuit))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn any_name_is_one_part_of_an_address() {
+        assert_eq!(circuit("M/2 14", "F%2"), "/moulds/M%2F2%2014/circuits/F%252");
+        assert_eq!(visit("..", "1.5"), "/moulds/%2E%2E/visits/1.5");
+        assert_eq!(bench("M", "é", "F1"), "/moulds/M/visits/%C3%A9/circuits/F1");
+    }
+}

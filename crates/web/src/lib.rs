@@ -1,0 +1,24 @@
+//! The bench book: pages for a browser over the record, written by the server and complete without a script.
+//!
+//! Nothing is computed or rounded here: pages show what `bench` found, through the pieces of `report`, and what is
+//! entered is read by the rules of `exchange` and recorded through `store`. Judging a visit is told from outside
+//! ([`Judge`]), because the limits and materials of the plant are wired by the program.
+//!
+//! - [`App`] holds what the pages need; [`router`] makes the pages of it.
+//! - Everything that changes the record is a form with a key of its own, so that sending it twice counts once.
+//! - Only names of this very machine are answered, and only forms of these very pages are taken.
+
+mod app;
+mod entry;
+mod forms;
+mod guard;
+mod layout;
+mod pages;
+mod problem;
+mod session;
+mod shown;
+mod typed;
+mod units;
+
+pub use app::{App, Judge, JudgeError, router};
+pub use session::Seal;

@@ -1,0 +1,311 @@
+//! A circuit at the bench: what it needs, the forms for its readings, what they show, and what is on record.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, Query, State};
+use axum::http::HeaderMap;
+use axum::response::{Html, IntoResponse as _, Response};
+use bench::finding::{CircuitFinding, NextStep, Passage, Tightness};
+use bench::mould::CircuitId;
+use calc::form::Fault;
+use maud::{Markup, html};
+use report::Parts;
+use report::pieces::{bore_eye, exact, gate, moment};
+use store::shapes::{DecayCard, FlowCard, ReadingCard, TreatmentWord, VolumeCard, WhatCard};
+use store::{AsOf, Fact, Item, Subject};
+
+use super::visit::say_who;
+use super::{blocking, read};
+use crate::app::App;
+use crate::entry::definitions::{self, Ask, Asked, Form};
+use crate::entry::reading::Spot;
+use crate::entry::somebody;
+use crate::forms::{Control, Place as Field, sealed, summary};
+use crate::layout::{self, Page, Place};
+use crate::problem::Problem;
+use crate::session::{Session, fresh_key};
+use crate::shown;
+use crate::typed::Typed;
+use crate::units::unit;
+
+/// A form that is answered with what is wrong.
+pub(crate) struct Entering<'a> {
+    /// The form.
+    pub form: &'static Form,
+    /// What was typed.
+    pub typed: &'a Typed,
+    /// What is wrong.
+    pub faults: &'a [Fault],
+}
+
+/// The page of a circuit at the bench.
+pub(crate) async fn page(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Path((mould, visit, circuit)): Path<(String, String, String)>,
+    Query(pairs): Query<Vec<(String, String)>>,
+) -> Response {
+    blocking(move || {
+        let session = somebody(&app, &headers)?;
+        let spot = Spot { mould, visit, circuit };
+        let recorded = Typed::new(pairs).get("recorded").parse().ok();
+        Ok(whole(&app, session.as_ref(), &spot, None, None, recorded)?.into_response())
+    })
+    .await
+}
+
+/// The same, with an answer to a form, or to a reading withdrawn without a reason.
+pub(crate) fn with(
+    app: &App,
+    session: Option<&Session>,
+    spot: &Spot,
+    entering: Option<&Entering<'_>>,
+    unreasoned: Option<u64>,
+) -> Result<Html<String>, Problem> {
+    whole(app, session, spot, entering, unreasoned, None)
+}
+
+fn whole(
+    app: &App,
+    session: Option<&Session>,
+    spot: &Spot,
+    entering: Option<&Entering<'_>>,
+    unreasoned: Option<u64>,
+    recorded: Option<u64>,
+) -> Result<Html<String>, Problem> {
+    let Spot { mould, visit, circuit } = spot;
+    let (items, running, shown) = read(app, |reader| {
+        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == *visit);
+        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
+        Ok((items, row.outcome.is_none(), shown::of(app, reader, mould, visit)?))
+    })?;
+    let id = CircuitId(circuit.clone());
+    let found = shown.findings.circuits.iter().find(|found| found.id == id);
+    let found = found.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no circuit {circuit}.")))?;
+    let way = |_: usize| String::new();
+    let parts = Parts::new(&shown.findings, &way);
+    let here = layout::bench(mould, visit, circuit);
+    let readings: Vec<(&Item, &ReadingCard)> = items
+        .iter()
+        .filter_map(|item| match &item.fact {
+            Fact::Reading(card) if card.circuit.as_ref().is_none_or(|own| own == circuit) => {
+                Some((item, card))
+            }
+            _ => None,
+        })
+        .collect();
+    let content = html! {
+        div.circuit-head {
+            (bore_eye(found))
+            div {
+                h1 { (found.id) " · " @match &found.serves { Some(serves) => (serves), None => (found.half) } }
+                p.lead { (report::pieces::next_step(found.next_step)) (found.reason) }
+            }
+        }
+        @if let Some((item, card)) = readings.iter().find(|(item, _)| Some(item.entry.number) == recorded) {
+            p.recorded #recorded role="status" { strong { "Recorded" } ": " (in_words(card)) ", entry " (item.entry.number) ". What it shows stands above." }
+        }
+        dl.gates-row {
+            @for (name, state) in [("Wet", &found.gates.wet), ("Descale", &found.gates.descale), ("Release", &found.gates.release)] {
+                div { dt { (name) } dd { (gate(state)) } }
+            }
+        }
+        @if running {
+            section aria-labelledby="enter" {
+                h2 #enter { "Enter a reading" }
+                @match session {
+                    Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, suggested(found))) },
+                    None => {
+                        @if let Some(entering) = entering { (summary(entering.form.word, entering.faults, |name| entering.form.label(name))) (kept(entering)) }
+                        (say_who(&here))
+                    },
+                }
+            }
+        }
+        section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
+        (on_record(session.filter(|_| running), spot, &readings, unreasoned))
+        p { a.button href=(layout::circuit(mould, circuit)) { "This circuit over all visits" } }
+    };
+    let title = format!("{mould} {circuit}");
+    let trail = [
+        ("Moulds".to_owned(), "/moulds".to_owned()),
+        (mould.clone(), layout::mould(mould)),
+        (format!("Visit {visit}"), layout::visit(mould, visit)),
+    ];
+    let page = Page { title: &title, place: Place::Moulds, here: &here, trail: &trail };
+    Ok(page.html(app, session, &content))
+}
+
+/// The form that is open when the page is: the first step that has no answer yet.
+fn suggested(found: &CircuitFinding) -> &'static str {
+    match (found.tightness, found.passage, found.next_step) {
+        (Tightness::Untested, ..) => "leak-down",
+        (_, Passage::Untested, _) => "air-passage",
+        (_, _, NextStep::Open | NextStep::Repair | NextStep::Descale) => "treatment",
+        _ if found.flow_factor_m3_h.is_none() && found.gates.wet.open => "flow",
+        _ => "",
+    }
+}
+
+fn entry_form(
+    session: &Session,
+    spot: &Spot,
+    form: &'static Form,
+    entering: Option<&Entering<'_>>,
+    suggested: &str,
+) -> Markup {
+    let answer = entering.filter(|entering| entering.form.word == form.word);
+    let open = answer.is_some() || (entering.is_none() && form.word == suggested);
+    let nothing = Typed::default();
+    let (typed, faults) = answer.map_or((&nothing, &[][..]), |answer| (answer.typed, answer.faults));
+    let key = typed.given("key").map_or_else(fresh_key, str::to_owned);
+    html! {
+        details.form open[open] {
+            summary { (form.title) }
+            form.entry method="post" novalidate action={ (layout::bench(&spot.mould, &spot.visit, &spot.circuit)) "/enter/" (form.word) } {
+                (summary(form.word, faults, |name| form.label(name)))
+                p { (form.intro) }
+                @if let Some(step) = form.step { ul.small-cautions { @for text in step.cautions() { li { (text) } } } }
+                (sealed(session, &key))
+                div.fields { @for asked in form.fields { (field(form, asked, typed).html(faults)) } }
+                button type="submit" { "Record" }
+            }
+        }
+    }
+}
+
+fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed) -> Field<'a> {
+    let control = match asked.ask {
+        Ask::Number => Control::Number,
+        Ask::Line => Control::Line,
+        Ask::Lines => Control::Lines,
+        Ask::Choice(choices) => Control::Choice(
+            choices.iter().map(|(value, words)| ((*value).to_owned(), (*words).to_owned())).collect(),
+        ),
+    };
+    Field {
+        form: form.word,
+        name: asked.name,
+        label: asked.label,
+        help: asked.help,
+        unit: unit(asked.name),
+        optional: asked.optional,
+        control,
+        value: typed.get(asked.name),
+    }
+}
+
+/// What was typed by somebody who is not known, so that it is not lost.
+fn kept(entering: &Entering<'_>) -> Markup {
+    html! {
+        p { "This was typed, and is not recorded:" }
+        dl.kept { @for asked in entering.form.fields {
+            @if let Some(text) = entering.typed.given(asked.name) { div { dt { (asked.label) } dd { (text) } } }
+        } }
+    }
+}
+
+/// The circuit's readings on record, each with the way to withdraw it.
+fn on_record(
+    session: Option<&Session>,
+    spot: &Spot,
+    readings: &[(&Item, &ReadingCard)],
+    unreasoned: Option<u64>,
+) -> Markup {
+    html! {
+        section aria-labelledby="readings" {
+            h2 #readings { "On record in this visit" }
+            @if readings.is_empty() { p { "Nothing yet." } }
+            ol.record { @for (item, card) in readings {
+                li {
+                    p {
+                        strong { (in_words(card)) }
+                        span.under {
+                            "entry " (item.entry.number) ", " (item.entry.person)
+                            @if let Some(at) = card.at { ", " (moment(at)) }
+                            @if card.circuit.is_none() { ", the whole mould" }
+                        }
+                    }
+                    @if let Some(session) = session.filter(|_| card.circuit.is_some()) {
+                        @let wrong = unreasoned == Some(item.entry.number);
+                        details open[wrong] {
+                            summary { "Withdraw" }
+                            form.entry method="post" novalidate
+                                action={ (layout::bench(&spot.mould, &spot.visit, &spot.circuit)) "/withdraw/" (item.entry.number) } {
+                                (sealed(session, &fresh_key()))
+                                (reason(item.entry.number, wrong))
+                                button type="submit" { "Withdraw this reading" }
+                            }
+                        }
+                    }
+                }
+            } }
+        }
+    }
+}
+
+fn reason(number: u64, wrong: bool) -> Markup {
+    let form = format!("withdraw-{number}");
+    let faults =
+        if wrong { vec![Fault::new("reason", "missing", "say why it does not hold")] } else { Vec::new() };
+    Field {
+        form: &form,
+        name: "reason",
+        label: "Why it does not hold",
+        help: "The reading stays in the history, with this reason; it no longer counts.",
+        unit: "",
+        optional: false,
+        control: Control::Line,
+        value: "",
+    }
+    .html(&faults)
+}
+
+/// A reading in a few words, with its numbers as they were given.
+fn in_words(card: &ReadingCard) -> String {
+    let decay = |decay: &DecayCard| match decay {
+        DecayCard::Trace(_) => "logged".to_owned(),
+        DecayCard::Read { start_bar_g, end_bar_g, time_s } => {
+            format!("{} to {} in {}", exact(*start_bar_g, ""), exact(*end_bar_g, "bar"), exact(*time_s, "s"))
+        }
+    };
+    match &card.what {
+        WhatCard::LeakDown { decay: seen, .. } => format!("Leak-down, {}", decay(seen)),
+        WhatCard::AirPassage { decay: seen, .. } => format!("Air passage, {}", decay(seen)),
+        WhatCard::Flow { flow, pressure_in_bar_g, pressure_out_bar_g, water_temperature_deg_c, .. } => {
+            let flow = match flow {
+                FlowCard::Trace(_) => "logged".to_owned(),
+                FlowCard::Mean(mean) => exact(*mean, "l/min"),
+            };
+            let ends = format!("{} to {}", exact(*pressure_in_bar_g, ""), exact(*pressure_out_bar_g, "bar"));
+            format!("Flow, {flow}, {ends}, {}", exact(*water_temperature_deg_c, "°C"))
+        }
+        WhatCard::Volume { volume, .. } => match volume {
+            VolumeCard::Drained(volume_ml) => {
+                format!("Filled volume, {} drained", exact(volume_ml.value, "ml"))
+            }
+            VolumeCard::AirExpansion { .. } => "Filled volume, by air".to_owned(),
+        },
+        WhatCard::CrossWatch { .. } => "Charged, and others watched".to_owned(),
+        WhatCard::Note { text } => format!("Note: {text}"),
+        WhatCard::Treatment { treatment, remark } => {
+            let words = done(*treatment);
+            remark.as_ref().map_or(words.to_owned(), |remark| format!("{words}: {remark}"))
+        }
+        WhatCard::RigCheck(_) | WhatCard::Bucket { .. } => "The rig was checked".to_owned(),
+    }
+}
+
+const fn done(treatment: TreatmentWord) -> &'static str {
+    match treatment {
+        TreatmentWord::BlowOut => "Blown out",
+        TreatmentWord::Open => "Opened",
+        TreatmentWord::Repair => "Repaired",
+        TreatmentWord::Descale => "Descaled",
+        TreatmentWord::Neutralise => "Neutralised",
+        TreatmentWord::Rinse => "Rinsed",
+        TreatmentWord::Preserve => "Preserved",
+        TreatmentWord::Dry => "Dried",
+    }
+}

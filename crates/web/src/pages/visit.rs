@@ -1,0 +1,253 @@
+//! A visit: the most important sentence, the ladder, the circuits, the gates.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, State};
+use axum::http::HeaderMap;
+use axum::response::{Html, IntoResponse as _, Response};
+use bench::finding::Findings;
+use bench::ladder::{Rung, State as Standing, ladder};
+use bench::mould::CircuitId;
+use bench::visit::Visit;
+use calc::form::Fault;
+use maud::{Markup, html};
+use report::Parts;
+use report::pieces::{caution, moment};
+use store::AsOf;
+use store::read::VisitRow;
+
+use super::{blocking, read};
+use crate::app::App;
+use crate::entry::{somebody, visit::port_field};
+use crate::forms::{Control, Place as Field, sealed, summary};
+use crate::layout::{self, Page, Place};
+use crate::problem::Problem;
+use crate::session::{Session, fresh_key};
+use crate::shown::{self, Shown};
+use crate::typed::Typed;
+
+/// A form that is answered with what is wrong.
+pub(crate) struct Answer<'a> {
+    /// What was typed.
+    pub typed: &'a Typed,
+    /// What is wrong.
+    pub faults: &'a [Fault],
+}
+
+/// The page of a visit.
+pub(crate) async fn page(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Path((mould, visit)): Path<(String, String)>,
+) -> Response {
+    blocking(move || {
+        let session = somebody(&app, &headers)?;
+        Ok(with(&app, session.as_ref(), &mould, &visit, None)?.into_response())
+    })
+    .await
+}
+
+/// The same, with an answer to a form.
+pub(crate) fn with(
+    app: &App,
+    session: Option<&Session>,
+    mould: &str,
+    visit: &str,
+    answer: Option<&Answer<'_>>,
+) -> Result<Html<String>, Problem> {
+    let (stay, row, shown) = read(app, |reader| {
+        let stay = reader.visit(mould, visit, AsOf::Now)?;
+        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
+        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        Ok((stay, row, shown::of(app, reader, mould, visit)?))
+    })?;
+    let findings = &shown.findings;
+    let way = |index: usize| {
+        let id = findings.circuits.get(index).map_or("", |circuit| circuit.id.0.as_str());
+        layout::bench(mould, visit, id)
+    };
+    let parts = Parts::new(findings, &way);
+    let [hoses, rig, warnings] = parts.doubts();
+    let [limits, legend] = parts.limits_and_legend();
+    let content = html! {
+        (about(&row, findings, &shown))
+        (parts.verdict())
+        section aria-labelledby="ladder" {
+            h2 #ladder { "Steps" }
+            ol.ladder { @for rung in &ladder(&stay, findings) { (step(rung, mould, visit)) } }
+        }
+        (parts.circuits()) (parts.gates()) (hoses) (parts.leaks()) (rig) (warnings)
+        @if row.outcome.is_none() {
+            (hook_up(session, mould, visit, findings, &stay, answer))
+            (end(session, mould, visit, answer))
+        }
+        (limits) (legend)
+        p.paper { a.button href={ (layout::visit(mould, visit)) "/sheet" } { "Visit sheet for paper" } }
+    };
+    let trail = [("Moulds".to_owned(), "/moulds".to_owned()), (mould.to_owned(), layout::mould(mould))];
+    let title = format!("{mould}, visit {visit}");
+    let here = layout::visit(mould, visit);
+    let page = Page { title: &title, place: Place::Moulds, here: &here, trail: &trail };
+    Ok(page.html(app, session, &content))
+}
+
+fn about(row: &VisitRow, findings: &Findings, shown: &Shown) -> Markup {
+    html! {
+        p.about {
+            strong { (findings.mould) } " " (findings.mould_name) " · visit " (row.id) " · begun " (moment(row.started)) " by " (row.by)
+            " · rig " (findings.rig.as_deref().unwrap_or("not named"))
+            @match row.outcome.as_deref() {
+                Some("release") => " · released",
+                Some(_) => " · held",
+                None => {},
+            }
+            @if shown.entry.is_none() { " · what was found is not on record yet" }
+        }
+    }
+}
+
+fn names(ids: &[&CircuitId], mould: &str, visit: &str) -> Markup {
+    html! {
+        @for id in ids { a.chip href=(layout::bench(mould, visit, &id.0)) { (id) } " " }
+    }
+}
+
+/// One step: where it stands, for which circuits it is to be done, and which gate shuts it for which.
+fn step(rung: &Rung, mould: &str, visit: &str) -> Markup {
+    let to_do: Vec<&CircuitId> = rung.in_state(&Standing::ToDo).collect();
+    let done: Vec<&CircuitId> = rung.in_state(&Standing::Done).collect();
+    let shut: Vec<(&CircuitId, &str)> = rung.shut().collect();
+    let release = rung.step == bench::ladder::Step::Release;
+    let (class, word) = match (to_do.is_empty(), shut.is_empty(), done.is_empty()) {
+        (true, true, true) => ("rest", "not needed"),
+        (true, true, false) => ("done", "done"),
+        (true, false, _) => ("shut", "not allowed yet"),
+        (false, ..) if release && shut.is_empty() => ("to-do", "allowed"),
+        (false, ..) => ("to-do", "to do"),
+    };
+    html! {
+        li class=(class) {
+            details {
+                summary {
+                    span.step-name { (rung.step.title()) }
+                    span.step-state { (word) }
+                    span.step-counts {
+                        @if class == "to-do" && !release { (to_do.len()) " of " (rung.circuits.len()) }
+                        @if !shut.is_empty() { @if class == "to-do" && !release { ", " } (shut.len()) " shut" }
+                    }
+                }
+                p { (rung.step.what_to_do()) }
+                @if !to_do.is_empty() { p { span.label { @if release { "Allowed " } @else { "To do " } } (names(&to_do, mould, visit)) } }
+                @if !done.is_empty() { p { span.label { "Done " } (names(&done, mould, visit)) } }
+                @if !shut.is_empty() {
+                    ul.shut-list { @for (id, reason) in shut { li { a.chip href=(layout::bench(mould, visit, &id.0)) { (id) } " " (reason) } } }
+                }
+                div.cautions {
+                    p.cautions-head { (caution()) "Cautions" }
+                    ul { @for text in rung.step.cautions() { li { (text) } } }
+                }
+            }
+        }
+    }
+}
+
+fn hook_up(
+    session: Option<&Session>,
+    mould: &str,
+    visit: &str,
+    findings: &Findings,
+    stay: &Visit,
+    answer: Option<&Answer<'_>>,
+) -> Markup {
+    let own = answer.filter(|answer| answer.faults.iter().any(|fault| fault.field.starts_with("port-")));
+    let faults = own.map_or(&[][..], |answer| answer.faults);
+    let field = |at: usize, id: &CircuitId| {
+        let name = port_field(at);
+        let known = stay.hook_ups.iter().rev().find(|hook_up| hook_up.circuit == *id);
+        let value = match own {
+            Some(answer) => answer.typed.get(&name).to_owned(),
+            None => known.map(|hook_up| hook_up.port.to_string()).unwrap_or_default(),
+        };
+        let label = format!("Port of {id}");
+        Field {
+            form: "hook-up",
+            name: &name,
+            label: &label,
+            help: "",
+            unit: "",
+            optional: false,
+            control: Control::Number,
+            value: &value,
+        }
+        .html(faults)
+    };
+    let label = |name: &str| {
+        let at = findings.circuits.iter().enumerate().find(|(at, _)| port_field(*at) == name);
+        at.map(|(_, circuit)| format!("Port of {}", circuit.id))
+    };
+    html! {
+        section aria-labelledby="hook-up" {
+            h2 #hook-up { "Hook-up" }
+            @if let Some(session) = session {
+                form.entry method="post" action={ (layout::visit(mould, visit)) "/hook-up" } novalidate {
+                    (summary("hook-up", faults, label))
+                    (sealed(session, &fresh_key()))
+                    p.quiet { "Leave a circuit empty that is not connected. Which hose went where is the commonest mistake: look twice." }
+                    div.ports { @for (at, circuit) in findings.circuits.iter().enumerate() { (field(at, &circuit.id)) } }
+                    button type="submit" { "Record the hook-up" }
+                }
+            } @else { (say_who(&layout::visit(mould, visit))) }
+        }
+    }
+}
+
+fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answer<'_>>) -> Markup {
+    let own = answer.filter(|answer| answer.faults.iter().all(|fault| !fault.field.starts_with("port-")));
+    let faults = own.map_or(&[][..], |answer| answer.faults);
+    let value = |name: &str| own.map_or("", |answer| answer.typed.get(name));
+    let choices =
+        [("", "choose"), ("hold", "hold: something is missing"), ("release", "release: back to the press")];
+    let outcome = Field {
+        form: "end",
+        name: "outcome",
+        label: "How it ends",
+        help: "",
+        unit: "",
+        optional: false,
+        control: Control::Choice(choices.map(|(value, words)| (value.to_owned(), words.to_owned())).to_vec()),
+        value: value("outcome"),
+    };
+    let remark = Field {
+        form: "end",
+        name: "remark",
+        label: "What is missing, or what else is to be said",
+        help: "A mould that is held needs a reason.",
+        unit: "",
+        optional: false,
+        control: Control::Line,
+        value: value("remark"),
+    };
+    let label = |name: &str| match name {
+        "outcome" => Some("How it ends".to_owned()),
+        "remark" => Some("Remark".to_owned()),
+        _ => None,
+    };
+    html! {
+        @if let Some(session) = session {
+            section aria-labelledby="end" {
+                h2 #end { "End of the visit" }
+                form.entry method="post" action={ (layout::visit(mould, visit)) "/end" } novalidate {
+                    (summary("end", faults, label))
+                    (sealed(session, &fresh_key()))
+                    (outcome.html(faults)) (remark.html(faults))
+                    button type="submit" { "End the visit" }
+                }
+            }
+        }
+    }
+}
+
+/// The way to say who is at the bench, where a form would stand.
+pub(crate) fn say_who(here: &str) -> Markup {
+    html! { p { a.button href={ "/who?next=" (layout::encoded(here)) } { "Say who you are, to enter something" } } }
+}
