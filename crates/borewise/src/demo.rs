@@ -1,22 +1,27 @@
 //! `borewise demo`: the invented plant, every visit judged, and a page that leads to the sheets.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use exchange::write::{Existing, NewFile};
 use include_dir::{Dir, include_dir};
 use report::{PlantVisit, plant_page};
+use web::Seal;
 
 use crate::assess::{Judged, PROGRAM, SHEET, judge};
 use crate::files;
 use crate::output::{Failure, Verdict, print};
+use crate::record::{Place, take_in};
+use crate::serve;
 use crate::simulate::{self, Played};
 
 static PLANS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../data/demo/plans");
 
 /// Name of the invented plant.
 const PLANT: &str = "Alder Beck Garden Products";
+/// Who took the plant in.
+const PERSON: &str = "KT";
 /// The page that leads to all sheets.
 const INDEX: &str = "index.html";
 
@@ -49,10 +54,33 @@ pub fn run(folder: &Path, no_open: bool) -> Result<Verdict, Failure> {
     files::write(folder, &all, Existing::Replace)?;
     let index = folder.join(INDEX);
     print(&summary(&tools, folder, &index))?;
-    if !no_open {
-        open(&index);
+    if no_open {
+        return Ok(Verdict::Done);
     }
-    Ok(Verdict::Done)
+    let folders: Vec<PathBuf> = tools.iter().map(|tool| folder.join(&tool.folder)).collect();
+    let kept = Temporary::folder()?;
+    let store = take_in::quietly(&Place::of(kept.0.clone()).file(), &folders, PERSON)?;
+    serve::pages(store, Seal::for_this_run(), PLANT, serve::Listen::Anywhere, open)
+}
+
+/// A folder for this run alone.
+struct Temporary(PathBuf);
+
+impl Temporary {
+    fn folder() -> Result<Self, Failure> {
+        let folder = std::env::temp_dir().join(format!("borewise-demo-{}", std::process::id()));
+        // What a killed run of the same number left behind is nobody's record.
+        let _ = std::fs::remove_dir_all(&folder);
+        std::fs::create_dir_all(&folder).map_err(|error| Failure::file("make", &folder, &error))?;
+        Ok(Self(folder))
+    }
+}
+
+impl Drop for Temporary {
+    fn drop(&mut self) {
+        // The system clears its own folder of temporary files where this cannot.
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
 }
 
 fn rows(tools: &[Tool]) -> Vec<PlantVisit<'_>> {
@@ -74,8 +102,8 @@ fn summary(tools: &[Tool], folder: &Path, index: &Path) -> String {
     lines.join("\n")
 }
 
-/// Opens the page with whatever the desktop uses; a machine without a desktop has been told the path.
-fn open(index: &Path) {
+/// Opens the page with whatever the desktop uses; a machine without a desktop has been told the address.
+fn open(address: &str) {
     let (program, first) = if cfg!(target_os = "windows") {
         ("cmd", &["/C", "start", ""][..])
     } else if cfg!(target_os = "macos") {
@@ -86,5 +114,5 @@ fn open(index: &Path) {
     let quiet = std::process::Stdio::null;
     // Nothing is lost if this fails: the path has been printed.
     let _ =
-        Command::new(program).args(first).arg(index).stdin(quiet()).stdout(quiet()).stderr(quiet()).spawn();
+        Command::new(program).args(first).arg(address).stdin(quiet()).stdout(quiet()).stderr(quiet()).spawn();
 }

@@ -7,6 +7,7 @@ mod demo;
 mod files;
 mod output;
 mod record;
+mod serve;
 mod simulate;
 mod tables;
 
@@ -78,12 +79,20 @@ enum Command {
     },
     #[command(flatten)]
     Record(record::Command),
-    /// Make the invented plant, judge every visit of it, and show the sheets
+    /// Show the bench book in a browser: moulds, visits and circuits on record, forms for readings, calculators
+    Serve {
+        #[command(flatten)]
+        place: record::Place,
+        /// Address and port to listen at; only this very machine until there are accounts with passwords
+        #[arg(long, value_name = "ADDR", default_value = serve::ADDRESS)]
+        listen: std::net::SocketAddr,
+    },
+    /// Make the invented plant, judge every visit of it, and show it in the bench book
     Demo {
         /// Folder for the plant
         #[arg(long, value_name = "DIR", default_value = "demo-out")]
         data: PathBuf,
-        /// Do not open a browser
+        /// Write the plant and its sheets and end, without bench book and browser
         #[arg(long)]
         no_open: bool,
     },
@@ -110,6 +119,7 @@ impl Command {
             Self::Check { topic, json } => check::run(topic.as_deref(), json),
             Self::Simulate { plan, out } => simulate::run(&plan, &out),
             Self::Record(command) => record::run(&command),
+            Self::Serve { place, listen } => serve::run(&place, listen),
             Self::Demo { data, no_open } => demo::run(&data, no_open),
         }
     }

@@ -97,6 +97,11 @@ impl Failure {
         Self { code, text, document: errors(&[fault]) }
     }
 
+    /// What is wrong, in words.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
     /// Says the last words.
     pub fn report(self, listener: Listener) -> ExitCode {
         tell(&self.text);

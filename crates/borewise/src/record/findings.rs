@@ -27,15 +27,38 @@ pub fn write(
     visit: &str,
     person: &str,
 ) -> Result<Option<(Write, String)>, Stop> {
+    let findings = judged(reader, mould, visit, AsOf::Now)?;
+    let write = keep(reader, &findings, jiff::Timestamp::now(), person)?;
+    Ok(write.map(|write| (write, sentence(&findings))))
+}
+
+/// What a visit shows, from the record as it stood.
+///
+/// # Errors
+/// What the record says; tables of the plant that cannot be read.
+pub fn judged(reader: &Reader<'_>, mould: &str, visit: &str, as_of: AsOf) -> Result<Findings, Stop> {
+    let tables = plant_tables(reader, as_of)?;
+    let mut tool = reader.mould(mould, as_of)?;
+    let stay = reader.visit(mould, visit, as_of)?;
+    take_up_past(reader, &mut tool, &stay, as_of)?;
+    Ok(bench::judge::assess(&tool, &stay, &tables))
+}
+
+/// The write that keeps findings made from the record as it stands; nothing if they are on record.
+///
+/// # Errors
+/// What the record says.
+pub fn keep(
+    reader: &Reader<'_>,
+    findings: &Findings,
+    at: jiff::Timestamp,
+    person: &str,
+) -> Result<Option<Write>, StoreError> {
+    let (mould, visit) = (findings.mould.0.as_str(), findings.visit.as_str());
     let known_to = reader.head()?.number;
     let inputs = reader.inputs_of(mould, visit, AsOf::Now)?;
-    let tables = plant_tables(reader)?;
-    let there = reader.findings(mould)?;
-    let mut tool = reader.mould(mould, AsOf::Now)?;
-    let stay = reader.visit(mould, visit, AsOf::Now)?;
-    take_up_past(reader, &mut tool, &stay)?;
-    let findings = bench::judge::assess(&tool, &stay, &tables);
-    let same = there
+    let same = reader
+        .findings(mould)?
         .iter()
         .any(|row| row.visit == visit && row.method == findings.method && row.inputs == Some(inputs));
     if same {
@@ -43,7 +66,7 @@ pub fn write(
     }
     let digest = inputs.to_string();
     let origin = Origin { program: PROGRAM, digest: &digest, inputs: &[] };
-    let blob = Blob::new(format!("{:#}\n", document(&findings, origin)).into_bytes());
+    let blob = Blob::new(format!("{:#}\n", document(findings, origin)).into_bytes());
     let card = FindingCard {
         mould: mould.to_owned(),
         visit: visit.to_owned(),
@@ -57,9 +80,9 @@ pub fn write(
         circuits: findings.circuits.iter().map(circuit).collect(),
     };
     let key = format!("finding-{}-{inputs}", findings.method);
-    let mut write = Write::new(key, jiff::Timestamp::now(), person);
+    let mut write = Write::new(key, at, person);
     write.say(Fact::Finding(card)).bring([blob]);
-    Ok(Some((write, sentence(&findings))))
+    Ok(Some(write))
 }
 
 /// Why nothing could be judged.
@@ -77,9 +100,9 @@ impl From<StoreError> for Stop {
 }
 
 /// Adds what earlier visits found to the past of the mould's circuits.
-fn take_up_past(reader: &Reader<'_>, mould: &mut Mould, visit: &Visit) -> Result<(), Stop> {
+fn take_up_past(reader: &Reader<'_>, mould: &mut Mould, visit: &Visit, as_of: AsOf) -> Result<(), Stop> {
     let mut documents = Vec::new();
-    for card in reader.earlier_findings(&mould.id.0, &visit.id, AsOf::Now)? {
+    for card in reader.earlier_findings(&mould.id.0, &visit.id, as_of)? {
         let name = format!("findings of visit {}", card.visit);
         let read = read_findings(&name, &reader.blob(card.document)?);
         documents.push(read.map_err(|faults| Stop::Tables(Failure::files(&faults)))?);
@@ -93,11 +116,11 @@ fn sentence(findings: &Findings) -> String {
 }
 
 /// The plant's own tables, and the shipped one where it has none.
-fn plant_tables(reader: &Reader<'_>) -> Result<Tables, Stop> {
+fn plant_tables(reader: &Reader<'_>, as_of: AsOf) -> Result<Tables, Stop> {
     let shipped = tables::files();
     let mut source = BTreeMap::new();
     for (name, file) in [("limits", tables::LIMITS), ("materials", tables::MATERIALS)] {
-        let text = reader.table(name, AsOf::Now)?.map(String::into_bytes);
+        let text = reader.table(name, as_of)?.map(String::into_bytes);
         source.insert(file.to_owned(), text.or_else(|| shipped.get(file).cloned()).unwrap_or_default());
     }
     read_tables(&source, tables::LIMITS, tables::MATERIALS)

@@ -2,10 +2,10 @@
 
 mod copies;
 mod export;
-mod findings;
+pub mod findings;
 mod list;
 mod sources;
-mod take_in;
+pub mod take_in;
 
 use std::error::Error as _;
 use std::path::{Path, PathBuf};
@@ -28,8 +28,19 @@ pub struct Place {
 }
 
 impl Place {
-    fn file(&self) -> PathBuf {
+    /// The record's file.
+    pub fn file(&self) -> PathBuf {
         self.data.join(FILE)
+    }
+
+    /// Its folder.
+    pub fn folder(&self) -> &Path {
+        &self.data
+    }
+
+    /// The record in this folder.
+    pub const fn of(data: PathBuf) -> Self {
+        Self { data }
     }
 }
 
@@ -152,7 +163,7 @@ fn heads(texts: &[String]) -> Result<Vec<Head>, Failure> {
 
 /// What the store says, as a command ends with it: bad input for what somebody gave, otherwise something that could
 /// not be done.
-fn failed(path: &Path, error: &StoreError) -> Failure {
+pub fn failed(path: &Path, error: &StoreError) -> Failure {
     let mut problem = error.to_string();
     let mut cause = error.source();
     while let Some(inner) = cause {

@@ -1,5 +1,7 @@
 //! `borewise record`: takes files into the record, and shows what it would do before it does it.
 
+use std::path::{Path, PathBuf};
+
 use exchange::mould_list::{Choice, Wishes};
 use exchange::{FileFault, FileFaults};
 use serde_json::{Value as Json, json};
@@ -44,15 +46,9 @@ pub fn run(wish: &TakeIn) -> Result<Verdict, Failure> {
         Some(store) if wish.dry_run => store.rehearse(work),
         Some(store) => store.together(work),
     };
-    let mut done = ended.map_err(|trouble| match trouble {
-        Trouble::Store(error) => failed(&record, &error),
-        Trouble::Faults(faults) => Failure::files(&FileFaults(faults)),
-    })?;
+    let mut done = ended.map_err(|trouble| in_record(&record, trouble))?;
     if let Some(store) = store.filter(|_| !wish.dry_run && !wish.without_findings) {
-        judge(&store, &mut done, &person).map_err(|stop| match stop {
-            Stop::Store(error) => failed(&record, &error),
-            Stop::Tables(failure) => failure,
-        })?;
+        judge(&store, &mut done, &person).map_err(|stop| stopped(&record, stop))?;
     }
     if wish.json {
         print(&format!("{:#}", document(&reads, &done, wish.dry_run)))?;
@@ -60,6 +56,33 @@ pub fn run(wish: &TakeIn) -> Result<Verdict, Failure> {
         print(&words(&reads, &done, wish.dry_run))?;
     }
     Ok(Verdict::Done)
+}
+
+/// Takes files and folders into a record for somebody, judges the visits, and says nothing.
+///
+/// # Errors
+/// Everything that is wrong with the files, or what the record says.
+pub fn quietly(record: &Path, files: &[PathBuf], person: &str) -> Result<Store, Failure> {
+    let reads = sources::read(files, &Wishes { choices: Vec::new(), sheet: None })?;
+    let store = Store::open_or_create(record).map_err(|error| failed(record, &error))?;
+    let ended = store.together(|session: &Session<'_>| all(session, &reads, None, person));
+    let mut done = ended.map_err(|trouble| in_record(record, trouble))?;
+    judge(&store, &mut done, person).map_err(|stop| stopped(record, stop))?;
+    Ok(store)
+}
+
+fn in_record(record: &Path, trouble: Trouble) -> Failure {
+    match trouble {
+        Trouble::Store(error) => failed(record, &error),
+        Trouble::Faults(faults) => Failure::files(&FileFaults(faults)),
+    }
+}
+
+fn stopped(record: &Path, stop: Stop) -> Failure {
+    match stop {
+        Stop::Store(error) => failed(record, &error),
+        Stop::Tables(failure) => failure,
+    }
 }
 
 fn wishes(wish: &TakeIn) -> Result<Wishes, Failure> {
