@@ -30,7 +30,8 @@ pub enum Listen {
 /// Serves the record of a folder until it is interrupted; an empty record is made where there is none.
 pub fn run(place: &Place, listen: SocketAddr) -> Result<Verdict, Failure> {
     if !listen.ip().is_loopback() {
-        let hint = "listen at 127.0.0.1 or [::1]; other machines are let in once there are accounts with passwords";
+        let hint =
+            "listen at 127.0.0.1 or [::1]; other machines are let in once there are accounts with passwords";
         let fault = Fault::new("listen", "this address is open to other machines", hint);
         return Err(Failure::input(&fault.with_value(listen.to_string())));
     }
@@ -50,7 +51,8 @@ pub fn pages(
     ready: impl FnOnce(&str),
 ) -> Result<Verdict, Failure> {
     let app = App::new(store, Box::new(FromRecord), seal, plant, PROGRAM);
-    let could_not = |error: &io::Error| Failure::could(format!("the bench book cannot be served: {error}"), "");
+    let could_not =
+        |error: &io::Error| Failure::could(format!("the bench book cannot be served: {error}"), "");
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     runtime.map_err(|error| could_not(&error))?.block_on(async {
         let listener = listener(listen).await?;

@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex};
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware::from_fn;
+use axum::response::IntoResponse;
 use axum::routing::{get, post};
 use bench::finding::Findings;
 use store::{AsOf, Reader, Store, StoreError, Write};
@@ -106,14 +107,22 @@ pub fn router(app: App) -> Router {
         .route(&format!("{circuit}/withdraw/{{number}}"), post(entry::reading::withdraw))
         .route("/calculators", get(pages::calculators::list))
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
-        .route("/assets/style.css", get(layout_style))
+        .route("/assets/style.css", get(style))
+        .route("/assets/icon.svg", get(icon))
         .fallback(pages::missing)
         .layer(DefaultBodyLimit::max(FORM_LIMIT_BYTES))
         .layer(from_fn(guard::guard))
         .with_state(Arc::new(app))
 }
 
-async fn layout_style() -> impl axum::response::IntoResponse {
+async fn icon() -> impl IntoResponse {
+    (
+        [("content-type", "image/svg+xml"), ("cache-control", "max-age=86400")],
+        include_str!("../assets/icon.svg"),
+    )
+}
+
+async fn style() -> impl IntoResponse {
     let headers = [("content-type", "text/css; charset=utf-8"), ("cache-control", "no-cache")];
     (headers, format!("{}\n{}", report::STYLE, include_str!("../assets/page.css")))
 }

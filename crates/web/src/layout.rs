@@ -79,7 +79,7 @@ fn frame(title: &str, body: &Markup) -> Markup {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) " · Borewise" }
                 link rel="stylesheet" href="/assets/style.css";
-                link rel="icon" href="data:,";
+                link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
             }
             body.book { a.skip href="#main" { "To the content" } (body) }
         }

@@ -68,6 +68,10 @@ fn take(
     }
     let key = key(&typed)?;
     let now = jiff::Timestamp::now();
+    if app.store.read(|reader| running(reader, spot)).is_err() {
+        let hint = "begin a new visit of the mould, and enter it there";
+        return again(Some(&session), &typed, &[Fault::new("", "this visit has ended", hint)]);
+    }
     let read = match understood(app, spot, form, &typed, now)? {
         Ok(read) => read,
         Err(faults) => return again(Some(&session), &typed, &faults),

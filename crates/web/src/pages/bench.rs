@@ -117,13 +117,13 @@ fn whole(
                 @match session {
                     Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, suggested(found))) },
                     None => {
-                        @if let Some(entering) = entering { (summary(entering.form.word, entering.faults, |name| entering.form.label(name))) (kept(entering)) }
+                        @if let Some(entering) = entering { (kept(entering)) }
                         (say_who(&here))
                     },
                 }
             }
-        }
-        section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
+        } @else if let Some(entering) = entering { (kept(entering)) }
+        section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } h3.quiet { "Circuit " (found.id) ", " (found.half) } (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
         (on_record(session.filter(|_| running), spot, &readings, unreasoned))
         p { a.button href=(layout::circuit(mould, circuit)) { "This circuit over all visits" } }
     };
@@ -196,9 +196,10 @@ fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed) -> Fi
     }
 }
 
-/// What was typed by somebody who is not known, so that it is not lost.
+/// What was typed and cannot be taken, so that it is not lost.
 fn kept(entering: &Entering<'_>) -> Markup {
     html! {
+        (summary(entering.form.word, entering.faults, |_| None))
         p { "This was typed, and is not recorded:" }
         dl.kept { @for asked in entering.form.fields {
             @if let Some(text) = entering.typed.given(asked.name) { div { dt { (asked.label) } dd { (text) } } }

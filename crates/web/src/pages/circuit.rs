@@ -50,6 +50,7 @@ pub(crate) async fn page(
             @if let (Some(finding), Some(newest)) = (finding, newest) {
                 section aria-labelledby="newest" {
                     h2 #newest { "Visit " (newest.visit) ", " (moment(newest.started)) }
+                    h3.quiet { "Circuit " (circuit.id) ", " (circuit.half) }
                     (Parts::new(newest, &way).circuit(finding, &format!("{}#leaks", layout::visit(&mould, &newest.visit))))
                     p { a.button href=(layout::bench(&mould, &newest.visit, &id)) { "To its readings" } }
                 }

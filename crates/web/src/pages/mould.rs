@@ -9,7 +9,7 @@ use bench::finding::Findings;
 use bench::mould::{Circuit, Known, Mould};
 use maud::{Markup, html};
 use report::Parts;
-use report::pieces::{exact, fitness, moment};
+use report::pieces::{amount, fitness, moment};
 use store::AsOf;
 use store::read::VisitRow;
 
@@ -60,7 +60,7 @@ fn content(
         @if let Some(row) = running {
             p { a.button.strong href=(layout::visit(&row.mould, &row.id)) { "Go on with visit " (row.id) } }
         }
-        @if !found.is_empty() {
+        @if found.len() > 1 {
             section aria-labelledby="over-time" {
                 h2 #over-time { "The bores over time" }
                 div.timelines { @for circuit in &mould.circuits {
@@ -119,8 +119,7 @@ pub(crate) fn baseline(circuit: &Circuit) -> Markup {
     html! {
         @match &circuit.baseline {
             Some(known) => {
-                (exact(known.flow_factor_m3_h.value, "m³/h"))
-                " (standard uncertainty " (exact(known.flow_factor_m3_h.standard, "m³/h")) ")"
+                (amount(&known.flow_factor_m3_h.estimate(), "m³/h"))
                 @if let Some(date) = &known.date { span.under { "of " (date) } }
             },
             None => "none yet",

@@ -8,7 +8,7 @@ use axum::http::HeaderMap;
 use axum::response::{IntoResponse as _, Redirect, Response};
 use bench::finding::Fitness;
 use maud::{Markup, html};
-use report::pieces::{fitness, moment};
+use report::pieces::{capital, fitness, moment};
 use store::Reader;
 use store::read::{FindingRow, MouldRow, VisitRow};
 
@@ -162,7 +162,7 @@ fn bench_table(rows: &[OnBench]) -> Markup {
                 td role="cell" data-label="Fit" { @if let Some(fit) = row.fit { (fitness(fit)) } }
                 td role="cell" data-label="Why" {
                     @if row.because.is_empty() { (row.headline) }
-                    @else { ul.plain-list { @for reason in &row.because { li { (reason) } } } }
+                    @else { ul.plain-list { @for reason in &row.because { li { (capital(reason)) } } } }
                 }
                 td role="cell" data-label="Next" { (row.next) }
             } } }

@@ -81,7 +81,7 @@ pub(crate) fn with(
             (hook_up(session, mould, visit, findings, &stay, answer))
             (end(session, mould, visit, answer))
         }
-        (limits) (legend)
+        details.quiet-part { summary { "Limits used, and how to read this page" } (limits) (legend) }
         p.paper { a.button href={ (layout::visit(mould, visit)) "/sheet" } { "Visit sheet for paper" } }
     };
     let trail = [("Moulds".to_owned(), "/moulds".to_owned()), (mould.to_owned(), layout::mould(mould))];

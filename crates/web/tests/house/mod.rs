@@ -1,0 +1,284 @@
+//! A record with one mould, and a browser that keeps its cookie.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Request, StatusCode, header};
+use bench::finding::Findings;
+use bench::mould::{Circuit, CircuitId, Known, Mould, MouldId, Process};
+use bench::visit::{Rig, Visit};
+use calc::hydraulics::piece::Piece;
+use calc::quantity::Length;
+use exchange::findings_json::{self, Origin, document};
+use exchange::tables::read_tables;
+use store::shapes::{CircuitFindingCard, FindingCard, Person, Role};
+use store::{AsOf, Blob, Fact, Reader, Store, Subject, Write};
+use tower::ServiceExt as _;
+use web::{App, Judge, JudgeError, Seal, router};
+
+static COUNT: AtomicU32 = AtomicU32::new(0);
+
+/// A record in a folder of its own, its pages, and somebody's cookie.
+pub struct House {
+    folder: PathBuf,
+    pages: Router,
+    record: Store,
+    cookie: String,
+    owned: bool,
+}
+
+/// What came back.
+pub struct Answer {
+    pub status: StatusCode,
+    pub body: String,
+    pub policy: String,
+    pub cookie: String,
+    location: String,
+}
+
+impl Answer {
+    pub fn location(&self) -> &str {
+        &self.location
+    }
+}
+
+impl House {
+    /// A record that holds nothing.
+    pub fn empty() -> Self {
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        let folder = std::env::temp_dir().join(format!("borewise-pages-{}-{number}", std::process::id()));
+        let path = folder.join("record.sqlite");
+        let open = || Store::open_or_create(&path).unwrap();
+        let app = App::new(open(), Box::new(Plainly), Seal::for_this_run(), "", "test");
+        Self { folder, pages: router(app), record: open(), cookie: String::new(), owned: true }
+    }
+
+    /// Mould M/1 with two circuits, on the bench for its first visit; KD is at the bench.
+    pub fn with_a_visit() -> Self {
+        let mut house = Self::empty();
+        let at = "2026-11-24T08:40:00Z".parse().unwrap();
+        let mut write = Write::new("person", at, "KD");
+        let person = Person { id: "KD".into(), name: "Kim Dale".into(), role: Role::Lead, active: true };
+        write.say(Fact::Person(person));
+        house.record.write(&write).unwrap();
+        let mould = mould();
+        let visit = Visit {
+            id: "first".into(),
+            mould: mould.id.clone(),
+            started: at,
+            by: "KD".into(),
+            rig: Rig::default(),
+            hook_ups: vec![],
+            entries: vec![],
+        };
+        house
+            .record
+            .together(|session| {
+                let mut taken = session.reader().take_in_mould(&mould)?;
+                taken.and(session.reader().take_in_visit(&visit)?);
+                let write = taken.write(&session.reader(), at, "KD", None)?;
+                session.write(&write)
+            })
+            .unwrap();
+        let answer = house.post("/who", &[("person", "KD".into())]);
+        house.wear(&answer);
+        house
+    }
+
+    /// Keeps the cookie of an answer.
+    pub fn wear(&mut self, answer: &Answer) {
+        self.cookie = answer.cookie.split(';').next().unwrap().to_owned();
+    }
+
+    /// The same pages for somebody who is not known.
+    pub fn without_cookie(&self) -> Self {
+        let record = Store::open(self.record.path()).unwrap();
+        Self {
+            folder: self.folder.clone(),
+            pages: self.pages.clone(),
+            record,
+            cookie: String::new(),
+            owned: false,
+        }
+    }
+
+    pub fn get(&self, address: &str) -> Answer {
+        self.ask(Request::get(address).header("host", "localhost:8470"), Body::empty())
+    }
+
+    pub fn post(&self, address: &str, pairs: &[(&str, String)]) -> Answer {
+        self.post_with(address, pairs, "x-plain", "1")
+    }
+
+    /// A form with one header otherwise.
+    pub fn post_with(&self, address: &str, pairs: &[(&str, String)], name: &str, value: &str) -> Answer {
+        let mut headers = BTreeMap::from([("host", "localhost:8470"), ("origin", "http://localhost:8470")]);
+        headers.insert(name, value);
+        let mut request = Request::post(address).header("content-type", "application/x-www-form-urlencoded");
+        for (name, value) in headers {
+            request = request.header(name, value);
+        }
+        let code = |text: &str| text.bytes().map(|byte| format!("%{byte:02X}")).collect::<String>();
+        let body = pairs
+            .iter()
+            .map(|(name, text)| format!("{}={}", code(name), code(text)))
+            .collect::<Vec<_>>()
+            .join("&");
+        self.ask(request, Body::from(body))
+    }
+
+    fn ask(&self, mut request: axum::http::request::Builder, body: Body) -> Answer {
+        if !self.cookie.is_empty() {
+            request = request.header("cookie", &self.cookie);
+        }
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        runtime.block_on(async {
+            let response = self.pages.clone().oneshot(request.body(body).unwrap()).await.unwrap();
+            let text = |name: header::HeaderName| {
+                response.headers().get(name).map_or(String::new(), |value| value.to_str().unwrap().to_owned())
+            };
+            let (location, cookie, policy) =
+                (text(header::LOCATION), text(header::SET_COOKIE), text(header::CONTENT_SECURITY_POLICY));
+            let status = response.status();
+            let bytes = to_bytes(response.into_body(), 1 << 24).await.unwrap();
+            Answer { status, body: String::from_utf8(bytes.to_vec()).unwrap(), policy, cookie, location }
+        })
+    }
+
+    /// The token that the forms of a page carry.
+    pub fn token(&self, page: &str) -> String {
+        let body = self.get(page).body;
+        body.split("name=\"token\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned()
+    }
+
+    /// A key that no form had before.
+    pub fn fresh_key(&self) -> String {
+        format!("{:032x}", COUNT.fetch_add(1, Ordering::Relaxed))
+    }
+
+    /// Readings that hold in the first visit.
+    pub fn readings(&self) -> usize {
+        self.reading_numbers().len()
+    }
+
+    pub fn newest_reading(&self) -> u64 {
+        *self.reading_numbers().last().unwrap()
+    }
+
+    fn reading_numbers(&self) -> Vec<u64> {
+        let items =
+            self.record.read(|reader| reader.items(&Subject::visit("M/1", "first"), AsOf::Now)).unwrap();
+        items
+            .iter()
+            .filter(|item| matches!(item.fact, Fact::Reading(_)))
+            .map(|item| item.entry.number)
+            .collect()
+    }
+
+    pub fn newest_finding(&self) -> FindingCard {
+        let items =
+            self.record.read(|reader| reader.items(&Subject::visit("M/1", "first"), AsOf::Now)).unwrap();
+        let cards = items.into_iter().filter_map(|item| match item.fact {
+            Fact::Finding(card) => Some(card),
+            _ => None,
+        });
+        cards.last().unwrap()
+    }
+}
+
+impl Drop for House {
+    fn drop(&mut self) {
+        if self.owned {
+            let _ = std::fs::remove_dir_all(&self.folder);
+        }
+    }
+}
+
+fn mould() -> Mould {
+    let circuit = |id: &str| Circuit {
+        id: CircuitId(id.into()),
+        half: "fixed".into(),
+        serves: None,
+        metals: vec![],
+        seals: vec![],
+        sisters: vec![],
+        neighbours: vec![],
+        baseline: None,
+        pieces: vec![Piece::Bore {
+            diameter: Length::from_mm(10.0),
+            length: Length::from_mm(800.0),
+            roughness: Length::from_um(10.0),
+        }],
+        known: Known::Drawing,
+        rough_bore: None,
+        rough_length: None,
+        earlier: vec![],
+    };
+    Mould {
+        id: MouldId("M/1".into()),
+        name: "Lid <4 cavities>".into(),
+        process: Process::InjectionMoulding,
+        circuits: vec![circuit("F1"), circuit("F2")],
+    }
+}
+
+/// Judges with the shipped tables.
+struct Plainly;
+
+impl Judge for Plainly {
+    fn findings(
+        &self,
+        reader: &Reader<'_>,
+        mould: &str,
+        visit: &str,
+        as_of: AsOf,
+    ) -> Result<Findings, JudgeError> {
+        let file = |name: &str, text: &str| (name.to_owned(), text.as_bytes().to_vec());
+        let files = BTreeMap::from([
+            file("limits.toml", include_str!("../../../../data/limits/default.toml")),
+            file("materials.toml", include_str!("../../../../data/materials/materials.toml")),
+        ]);
+        let tables = read_tables(&files, "limits.toml", "materials.toml")
+            .map_err(|faults| JudgeError::Unreadable(faults.to_string()))?;
+        Ok(bench::judge::assess(&reader.mould(mould, as_of)?, &reader.visit(mould, visit, as_of)?, &tables))
+    }
+
+    fn keep(
+        &self,
+        reader: &Reader<'_>,
+        findings: &Findings,
+        at: jiff::Timestamp,
+        person: &str,
+    ) -> Result<Option<Write>, JudgeError> {
+        let (mould, visit) = (findings.mould.0.as_str(), findings.visit.as_str());
+        let inputs = reader.inputs_of(mould, visit, AsOf::Now)?;
+        let origin = Origin { program: "test", digest: "", inputs: &[] };
+        let blob = Blob::new(document(findings, origin).to_string().into_bytes());
+        let circuit = |found: &bench::finding::CircuitFinding| CircuitFindingCard {
+            circuit: found.id.0.clone(),
+            tightness: findings_json::tightness(found.tightness).to_owned(),
+            passage: findings_json::passage(found.passage).to_owned(),
+            flow_factor_m3_h: None,
+            against_baseline_percent: None,
+            next_step: findings_json::next_step(found.next_step).to_owned(),
+            reason: found.reason.clone(),
+        };
+        let mut write = Write::new(format!("finding-{}", reader.head()?), at, person);
+        write.bring([blob.clone()]).say(Fact::Finding(FindingCard {
+            mould: mould.to_owned(),
+            visit: visit.to_owned(),
+            method: findings.method.to_owned(),
+            program: "test".into(),
+            known_to: reader.head()?.number,
+            inputs,
+            document: blob.digest(),
+            fit_for_press: "no".into(),
+            headline: findings.headline.clone(),
+            circuits: findings.circuits.iter().map(circuit).collect(),
+        }));
+        Ok(Some(write))
+    }
+}
