@@ -7,7 +7,7 @@ use std::process::Command;
 use exchange::write::{Existing, NewFile};
 use include_dir::{Dir, include_dir};
 use report::{PlantVisit, plant_page};
-use web::Seal;
+use web::{Loopback, Seal};
 
 use crate::assess::{Judged, PROGRAM, SHEET, judge};
 use crate::files;
@@ -60,7 +60,7 @@ pub fn run(folder: &Path, no_open: bool) -> Result<Verdict, Failure> {
     let folders: Vec<PathBuf> = tools.iter().map(|tool| folder.join(&tool.folder)).collect();
     let kept = Temporary::folder()?;
     let store = take_in::quietly(&Place::of(kept.0.clone()).file(), &folders, PERSON)?;
-    serve::pages(store, Seal::for_this_run(), PLANT, serve::Listen::Anywhere, open)
+    serve::pages(store, Seal::for_this_run(), PLANT, &[Loopback::port(serve::PORT), Loopback::port(0)], open)
 }
 
 /// A folder for this run alone.

@@ -15,10 +15,12 @@ mod guard;
 mod layout;
 mod pages;
 mod problem;
+mod serve;
 mod session;
 mod shown;
 mod typed;
 mod units;
 
 pub use app::{App, Judge, JudgeError, router};
+pub use serve::{Loopback, serve};
 pub use session::Seal;

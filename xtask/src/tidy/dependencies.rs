@@ -38,6 +38,24 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ),
     ("report", &["bench", "calc", "jiff", "maud", "unicode-width"]),
     ("store", &["bench", "calc", "flate2", "jiff", "rusqlite", "serde", "serde_json", "sha2", "thiserror"]),
+    (
+        "web",
+        &[
+            "axum",
+            "bench",
+            "calc",
+            "exchange",
+            "getrandom",
+            "hmac",
+            "jiff",
+            "maud",
+            "report",
+            "sha2",
+            "store",
+            "thiserror",
+            "tokio",
+        ],
+    ),
     ("link", &["bench", "calc", "rand", "rand_chacha", "rand_distr", "thiserror", "jiff"]),
 ];
 

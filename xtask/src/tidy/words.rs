@@ -88,9 +88,28 @@ const RULES: &[Rule] = &[
         ],
     },
     Rule {
+        name: "5 pages show, they do not compute",
+        crates: &["web"],
+        words: &[
+            "calc::hydraulics",
+            "calc::air",
+            "calc::infer",
+            "calc::readings",
+            "calc::water",
+            "calc::numeric",
+            "judge::assess",
+        ],
+    },
+    Rule {
         name: "8 nothing listens beyond loopback",
         crates: &["calc", "bench", "exchange", "link", "report", "store", "borewise"],
         words: &["TcpListener", "UdpSocket", "0.0.0.0"],
+    },
+    // `web` listens through `serve::Loopback` alone, which other machines cannot reach.
+    Rule {
+        name: "8 nothing listens beyond loopback",
+        crates: &["web"],
+        words: &["UdpSocket", "UNSPECIFIED"],
     },
 ];
 

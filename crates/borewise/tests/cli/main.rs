@@ -11,4 +11,5 @@ mod golden;
 mod lone_visits;
 mod program;
 mod record;
+mod serve;
 mod writing;

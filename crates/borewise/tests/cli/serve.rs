@@ -1,0 +1,89 @@
+//! The bench book as the program opens it: on this machine alone, and closed when told.
+
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::TcpStream;
+use std::process::{Child, Command, Stdio};
+
+use crate::program::{borewise, new_folder, plant, shown};
+
+/// A running program; it does not outlive its test.
+struct Running {
+    child: Child,
+    address: String,
+}
+
+impl Running {
+    fn start(arguments: &[&str]) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_borewise"))
+            .args(arguments)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
+        let line = lines.find(|line| line.contains("http://")).unwrap();
+        let address = line.split("http://").nth(1).unwrap().trim_end_matches('/').to_owned();
+        Self { child, address }
+    }
+
+    fn get(&self, page: &str, host: &str) -> String {
+        let mut stream = TcpStream::connect(&self.address).unwrap();
+        write!(stream, "GET {page} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n").unwrap();
+        let mut text = String::new();
+        stream.read_to_string(&mut text).unwrap();
+        text
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+#[test]
+fn a_recorded_plant_is_shown_to_this_machine_alone() {
+    let data = new_folder();
+    let mould = plant().0.join("AB-146");
+    let taken = borewise(&["record", shown(&mould), "--by", "KT", "--data", shown(&data)]);
+    assert_eq!(taken.code, 0, "{taken:?}");
+    let running = Running::start(&["serve", "--data", shown(&data), "--listen", "127.0.0.1:0"]);
+    let today = running.get("/", &running.address);
+    assert!(
+        today.starts_with("HTTP/1.1 200")
+            && today.contains("1 mould is on the bench")
+            && today.contains("AB-146")
+    );
+    assert!(running.get("/moulds/AB-146", "localhost").contains("Tool hook"));
+    assert!(running.get("/", "bench.example").starts_with("HTTP/1.1 421"));
+    // A second one cannot have the same port; the record itself may be open twice.
+    let second = borewise(&["serve", "--data", shown(&data), "--listen", &running.address]);
+    assert_eq!(second.code, 3, "{second:?}");
+    assert!(second.err.contains("choose another port"), "{second:?}");
+    drop(running);
+    let audit = borewise(&["audit", "--data", shown(&data)]);
+    assert_eq!(audit.code, 0, "{audit:?}");
+}
+
+#[test]
+fn other_machines_are_not_let_in_and_nothing_is_made() {
+    let data = new_folder().join("none");
+    for address in ["0.0.0.0:0", "[::]:0", "192.0.2.1:8470"] {
+        let refused = borewise(&["serve", "--data", shown(&data), "--listen", address]);
+        assert_eq!(refused.code, 2, "{refused:?}");
+        assert!(refused.err.contains("open to other machines"), "{refused:?}");
+    }
+    assert!(!data.exists());
+}
+
+#[test]
+#[cfg(unix)]
+fn it_ends_well_when_told_to_end() {
+    let data = new_folder();
+    let mut running = Running::start(&["serve", "--data", shown(&data), "--listen", "[::1]:0"]);
+    assert!(running.get("/", "[::1]").contains("location: /who"));
+    let told = Command::new("kill").args(["-TERM", &running.child.id().to_string()]).status().unwrap();
+    assert!(told.success());
+    assert_eq!(running.child.wait().unwrap().code(), Some(0));
+}
