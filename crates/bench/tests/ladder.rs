@@ -160,6 +160,16 @@ fn what_was_wet_is_dried_and_what_was_descaled_is_rinsed_afterwards() {
 }
 
 #[test]
+fn a_repair_takes_the_air_readings_back() {
+    let tested = vec![holds("F1"), passes("F1")];
+    let before = climbed(vec![], tested.clone());
+    assert_eq!(*state(&before, Step::LeakDown, "F1"), State::Done);
+    let after = climbed(vec![], [tested, vec![done(Some("F1"), TreatmentKind::Repair)]].concat());
+    assert_eq!(*state(&after, Step::LeakDown, "F1"), State::ToDo);
+    assert_eq!(*state(&after, Step::OpenOrRepair, "F1"), State::Done);
+}
+
+#[test]
 fn every_step_that_brings_pressure_water_or_chemistry_has_its_cautions() {
     for step in Step::ALL {
         assert!(!step.cautions().is_empty() && !step.what_to_do().is_empty(), "{step:?}");

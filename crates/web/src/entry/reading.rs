@@ -79,7 +79,7 @@ fn take(
     match record(app, spot, &session, &key, &read, now)? {
         Some(number) => {
             shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
-            Ok(Redirect::to(&format!("{}?recorded={number}#recorded", spot.address())).into_response())
+            Ok(Redirect::to(&format!("{}?recorded={number}", spot.address())).into_response())
         }
         None => {
             typed.set("key", &crate::session::fresh_key());
@@ -151,9 +151,16 @@ fn in_form(form: &Form, faults: Vec<Fault>) -> Vec<Fault> {
             .fold(text.to_owned(), |text, field| text.replace(field.name, &format!("‘{}’", field.label)))
     };
     let one = |fault: Fault| {
-        if fault.field == "trace" && fault.problem.starts_with("neither") {
-            let hint = "or paste what a logger wrote";
-            return Fault::new("start_bar_g", "the gauge readings are missing", hint);
+        const BOTH: &str = "give both pressures and the time between, or paste what a logger wrote";
+        let problem = fault.problem.as_str();
+        match fault.field.as_str() {
+            "trace" if problem.starts_with("neither") => {
+                return Fault::new("start_bar_g", "the gauge readings are missing", BOTH);
+            }
+            "start_bar_g" | "end_bar_g" | "seconds" if problem == "missing" => {
+                return Fault::new(fault.field, "missing", BOTH);
+            }
+            _ => {}
         }
         Fault { problem: plain(&fault.problem), hint: plain(&fault.hint), ..fault }
     };

@@ -137,8 +137,7 @@ fn ports(circuits: &[String], typed: &Typed) -> Result<Vec<PortCard>, Vec<Fault>
 
 fn port(text: &str) -> Option<u32> {
     let Value::Number(value) = number(text) else { return None };
-    let wanted = (1..=LAST_PORT).find(|port| (f64::from(*port) - value).abs() < f64::EPSILON);
-    wanted
+    (1..=LAST_PORT).find(|port| (f64::from(*port) - value).abs() < f64::EPSILON)
 }
 
 /// Name of the field for the port of this circuit, by its place in the mould.

@@ -96,15 +96,15 @@ fn whole(
         })
         .collect();
     let content = html! {
+        @if let Some((item, card)) = readings.iter().find(|(item, _)| Some(item.entry.number) == recorded) {
+            p.recorded #recorded role="status" { strong { "Recorded" } ": " (in_words(card)) ", entry " (item.entry.number) ". What it shows stands below." }
+        }
         div.circuit-head {
             (bore_eye(found))
             div {
                 h1 { (found.id) " · " @match &found.serves { Some(serves) => (serves), None => (found.half) } }
                 p.lead { (report::pieces::next_step(found.next_step)) (found.reason) }
             }
-        }
-        @if let Some((item, card)) = readings.iter().find(|(item, _)| Some(item.entry.number) == recorded) {
-            p.recorded #recorded role="status" { strong { "Recorded" } ": " (in_words(card)) ", entry " (item.entry.number) ". What it shows stands above." }
         }
         dl.gates-row {
             @for (name, state) in [("Wet", &found.gates.wet), ("Descale", &found.gates.descale), ("Release", &found.gates.release)] {

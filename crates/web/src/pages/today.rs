@@ -7,10 +7,13 @@ use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse as _, Redirect, Response};
 use bench::finding::Fitness;
+use bench::judge::METHOD;
+use calc::form::Value;
+use exchange::findings_json::fitness as fitness_word;
 use maud::{Markup, html};
 use report::pieces::{capital, fitness, moment};
-use store::Reader;
 use store::read::{FindingRow, MouldRow, VisitRow};
+use store::{AsOf, Reader};
 
 use super::{blocking, read};
 use crate::app::App;
@@ -59,7 +62,7 @@ fn gather(app: &App, reader: &Reader<'_>) -> Result<Today, Problem> {
     for visit in reader.visits(None)? {
         newest.entry(visit.mould.clone()).or_insert(visit);
     }
-    let findings: BTreeMap<String, FindingRow> =
+    let mut findings: BTreeMap<String, FindingRow> =
         reader.newest_findings()?.into_iter().map(|row| (row.mould.clone(), row)).collect();
     let mut today = Today { on_bench: Vec::new(), held: Vec::new(), released: Vec::new(), new: Vec::new() };
     for mould in reader.moulds()? {
@@ -67,14 +70,16 @@ fn gather(app: &App, reader: &Reader<'_>) -> Result<Today, Problem> {
             today.new.push(mould);
             continue;
         };
-        let headline =
-            findings.get(&mould.id).filter(|row| row.visit == visit.id).map(|row| row.headline.clone());
+        let found = findings.remove(&mould.id).filter(|row| row.visit == visit.id);
         match visit.outcome.as_deref() {
             Some("release") => today.released.push((mould, visit)),
-            Some(_) => today.held.push((mould, visit, headline.unwrap_or_default())),
+            Some(_) => {
+                let headline = found.map(|row| row.headline).unwrap_or_default();
+                today.held.push((mould, visit, headline));
+            }
             None => {
                 let full = today.on_bench.len() < IN_FULL;
-                today.on_bench.push(on_bench(app, reader, mould.name, visit, headline, full)?);
+                today.on_bench.push(on_bench(app, reader, mould.name, visit, found.as_ref(), full)?);
             }
         }
     }
@@ -86,12 +91,21 @@ fn on_bench(
     reader: &Reader<'_>,
     name: String,
     visit: VisitRow,
-    headline: Option<String>,
+    row: Option<&FindingRow>,
     full: bool,
 ) -> Result<OnBench, Problem> {
     if !full {
-        let headline = headline.unwrap_or_else(|| "Not judged yet".to_owned());
+        let headline = row.map_or_else(|| "Not judged yet".to_owned(), |row| row.headline.clone());
         return Ok(OnBench { visit, name, headline, fit: None, because: Vec::new(), next: String::new() });
+    }
+    let told = match row {
+        Some(row) => from_record(reader, row)?,
+        None => None,
+    };
+    if let Some((row, (because, next))) = row.zip(told) {
+        let fit = [Fitness::Yes, Fitness::No, Fitness::CannotTell];
+        let fit = fit.into_iter().find(|word| fitness_word(*word) == row.fit_for_press);
+        return Ok(OnBench { visit, name, headline: row.headline.clone(), fit, because, next });
     }
     let found = shown::of(app, reader, &visit.mould, &visit.id)?.findings;
     Ok(OnBench {
@@ -102,6 +116,21 @@ fn on_bench(
         because: found.because.clone(),
         next: found.next.clone(),
     })
+}
+
+/// Why, and what is next, as the findings on record say it, if they rest on what is on record now.
+fn from_record(reader: &Reader<'_>, row: &FindingRow) -> Result<Option<(Vec<String>, String)>, Problem> {
+    let inputs = reader.inputs_of(&row.mould, &row.visit, AsOf::Now)?;
+    let Some(document) = row.document.filter(|_| row.inputs == Some(inputs) && row.method == METHOD) else {
+        return Ok(None);
+    };
+    let bytes = reader.blob(document)?;
+    let read = String::from_utf8(bytes).ok().and_then(|text| exchange::json::read(&text).ok());
+    let text = |value: &Value| value.as_text().map(str::to_owned);
+    Ok(read.and_then(|read| {
+        let because = read.value.get("because")?.items().iter().filter_map(text).collect();
+        Some((because, text(read.value.get("next")?)?))
+    }))
 }
 
 fn content(today: &Today) -> Markup {
