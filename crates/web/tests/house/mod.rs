@@ -185,7 +185,7 @@ impl House {
             Fact::Finding(card) => Some(card),
             _ => None,
         });
-        cards.last().unwrap()
+        cards.max_by_key(|card| card.known_to).unwrap()
     }
 }
 
