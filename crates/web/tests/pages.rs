@@ -87,7 +87,10 @@ fn every_page_answers_with_a_strict_policy_and_without_script() {
 #[test]
 fn a_reading_is_recorded_judged_and_counted_once() {
     let house = House::with_a_visit();
-    assert!(house.get(CIRCUIT).body.contains("Nothing yet."));
+    let untouched = house.get(CIRCUIT).body;
+    assert!(untouched.contains("Nothing yet."));
+    // Wet in two forms, wet and descale in a third: nobody pumps water in unwarned.
+    assert_eq!(untouched.matches("class=\"shut-gate\"").count(), 4);
     let form = leak_down(&house, "6", "5,99", "60", KEY);
     let first = house.post(&format!("{CIRCUIT}/enter/leak-down"), &form);
     assert_eq!(first.status, StatusCode::SEE_OTHER);

@@ -115,7 +115,7 @@ fn whole(
             section aria-labelledby="enter" {
                 h2 #enter { "Enter a reading" }
                 @match session {
-                    Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, suggested(found))) },
+                    Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, found)) },
                     None => {
                         @if let Some(entering) = entering { (kept(entering)) }
                         (say_who(&here))
@@ -153,10 +153,10 @@ fn entry_form(
     spot: &Spot,
     form: &'static Form,
     entering: Option<&Entering<'_>>,
-    suggested: &str,
+    found: &CircuitFinding,
 ) -> Markup {
     let answer = entering.filter(|entering| entering.form.word == form.word);
-    let open = answer.is_some() || (entering.is_none() && form.word == suggested);
+    let open = answer.is_some() || (entering.is_none() && form.word == suggested(found));
     let nothing = Typed::default();
     let (typed, faults) = answer.map_or((&nothing, &[][..]), |answer| (answer.typed, answer.faults));
     let key = typed.given("key").map_or_else(fresh_key, str::to_owned);
@@ -167,10 +167,26 @@ fn entry_form(
                 (summary(form.word, faults, |name| form.label(name)))
                 p { (form.intro) }
                 @if let Some(step) = form.step { ul.small-cautions { @for text in step.cautions() { li { (text) } } } }
+                (shut_gates(form, found))
                 (sealed(session, &key))
                 div.fields { @for asked in form.fields { (field(form, asked, typed).html(faults)) } }
                 button type="submit" { "Record" }
             }
+        }
+    }
+}
+
+/// The gates that are shut for what a form reports: what was done is recorded all the same, and nobody does it unwarned.
+fn shut_gates(form: &Form, found: &CircuitFinding) -> Markup {
+    let gates = [("Wet", &found.gates.wet), ("Descale", &found.gates.descale)];
+    let concerned = match form.word {
+        "flow" | "volume-water" => &gates[..1],
+        "treatment" => &gates[..],
+        _ => &[],
+    };
+    html! {
+        @for (name, state) in concerned.iter().filter(|(_, state)| !state.open) {
+            div.shut-gate { p { strong { (name) } } (gate(state)) }
         }
     }
 }
