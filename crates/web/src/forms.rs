@@ -62,11 +62,11 @@ impl Place<'_> {
                 }
                 @match &self.control {
                     Control::Number => {
-                        input id=(id) name=(self.name) value=(self.value) type="text" inputmode="decimal" autocomplete="off"
+                        input id=(id) name=(self.name) value=(self.value) type="text" inputmode="decimal"
                             aria-invalid=[wrong] aria-describedby=[described];
                     }
                     Control::Line => {
-                        input id=(id) name=(self.name) value=(self.value) type="text" autocomplete="off"
+                        input id=(id) name=(self.name) value=(self.value) type="text"
                             aria-invalid=[wrong] aria-describedby=[described];
                     }
                     Control::Lines => {

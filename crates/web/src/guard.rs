@@ -26,7 +26,7 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
     };
     let headers = response.headers_mut();
     headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(POLICY));
-    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));
     for (name, value) in HEADERS {
         headers.insert(name, HeaderValue::from_static(value));
     }
