@@ -2,11 +2,13 @@
 //!
 //! Numbers are made so that the right answer follows from definitions (V dp/dt, Kv) or common practice, no source.
 
+mod limits;
+
 use std::collections::BTreeMap;
 
 use bench::finding::{Findings, Fitness, NextStep, Passage, Tightness};
 use bench::judge::assess;
-use bench::limits::{Limit, Limits, Materials, Metal, Tables};
+use bench::limits::{Materials, Metal, Tables};
 use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould, MouldId, Process};
 use bench::visit::{
     AirPassage, Charged, CrossWatch, Decay, Entry, Flow, FlowReading, LeakDown, Others, Rig, Treatment,
@@ -19,27 +21,12 @@ use calc::quantity::{
 use calc::trace::Trace;
 
 fn tables() -> Tables {
-    let limit = |value| Limit {
-        title: "limit".into(),
-        value,
-        source: "test".into(),
-        owner: "test".into(),
-        others: vec![(2.0 * value, "another source".into())],
-    };
-    let limits = Limits {
-        leak_rate: limit(0.1),
-        leak_rate_die_casting: limit(0.05),
-        flow_low: limit(90.0),
-        flow_high: limit(115.0),
-        reynolds: limit(4000.0),
-        narrow_conductance: limit(1.0),
-    };
     let metal = Metal { family: "tool-steel".into(), text: "mould steel".into() };
     let materials = Materials {
         metals: BTreeMap::from([("1.2311".into(), metal)]),
         seals: BTreeMap::from([("EPDM".into(), "rubber".into())]),
     };
-    Tables { limits, materials }
+    Tables { materials, ..limits::tables() }
 }
 
 fn id(name: &str) -> CircuitId {

@@ -2,36 +2,17 @@
 
 #![allow(clippy::unwrap_used)]
 
-use std::collections::BTreeMap;
+mod limits;
 
 use bench::judge::assess;
 use bench::ladder::{Rung, State, Step, ladder};
-use bench::limits::{Limit, Limits, Materials, Tables};
 use bench::mould::{Circuit, CircuitId, Known, Mould, MouldId, Process};
 use bench::visit::{
     AirPassage, Charged, Decay, Entry, Flow, FlowReading, HookUp, LeakDown, Others, Rig, Treatment,
     TreatmentKind, Visit, What,
 };
 use calc::quantity::{Duration, GaugePressure, Length, Temperature, VolumeFlow};
-
-fn tables() -> Tables {
-    let limit = |value| Limit {
-        title: "limit".into(),
-        value,
-        source: "test".into(),
-        owner: "test".into(),
-        others: vec![],
-    };
-    let limits = Limits {
-        leak_rate: limit(0.1),
-        leak_rate_die_casting: limit(0.05),
-        flow_low: limit(90.0),
-        flow_high: limit(115.0),
-        reynolds: limit(4000.0),
-        narrow_conductance: limit(1.0),
-    };
-    Tables { limits, materials: Materials { metals: BTreeMap::new(), seals: BTreeMap::new() } }
-}
+use limits::tables;
 
 fn circuit(id: &str) -> Circuit {
     Circuit {

@@ -2,11 +2,12 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod limits;
+
 use std::collections::BTreeMap;
 
 use bench::finding::{BoreState, CircuitFinding, Findings};
 use bench::judge::assess;
-use bench::limits::{Limit, Limits, Materials, Tables};
 use bench::mould::{
     Baseline, BaselineSweep, Circuit, CircuitId, Done, Earlier, EarlierFound, Known, Mould, MouldId, Process,
 };
@@ -17,31 +18,12 @@ use calc::estimate::Uncertain;
 use calc::hydraulics::flow_factor::{FlowPoint, PointUncertainty};
 use calc::hydraulics::piece::Piece;
 use calc::quantity::{GaugePressure, Length, PressureDrop, Temperature, VolumeFlow};
+use limits::tables;
 
 /// Flow in l/min and drop in bar of a bore of 10 mm and 6 m: as drilled, under half a millimetre of 60 µm (fluids 1.3.1,
 /// Colebrook; the generator lies in data/reference/bore-state).
 const CLEAN: [(f64, f64); 3] = [(6.0, 0.14899), (9.0, 0.30820), (12.0, 0.51917)];
 const LAYERED: [(f64, f64); 3] = [(6.0, 0.31212), (9.0, 0.67592), (12.0, 1.17648)];
-
-fn tables() -> Tables {
-    let limit = |value| Limit {
-        title: "limit".into(),
-        value,
-        source: "test".into(),
-        owner: "test".into(),
-        others: vec![(2.0 * value, "another source".into())],
-    };
-    let limits = Limits {
-        leak_rate: limit(0.1),
-        leak_rate_die_casting: limit(0.05),
-        flow_low: limit(90.0),
-        flow_high: limit(115.0),
-        reynolds: limit(4000.0),
-        narrow_conductance: limit(1.0),
-    };
-    let materials = Materials { metals: BTreeMap::new(), seals: BTreeMap::new() };
-    Tables { limits, materials }
-}
 
 fn circuit(earlier: Vec<Earlier>) -> Circuit {
     Circuit {

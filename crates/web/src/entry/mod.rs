@@ -42,6 +42,18 @@ pub(crate) fn made_for(session: &Session, typed: &Typed) -> Result<(), Problem> 
     Err(Problem::Refused(text.into()))
 }
 
+/// Who sent a form that changes something; whoever is nobody yet is asked, and led back to this page.
+pub(crate) fn sender(
+    app: &App,
+    headers: &HeaderMap,
+    typed: &Typed,
+    back: String,
+) -> Result<Session, Problem> {
+    let session = somebody(app, headers)?.ok_or(Problem::Who(back))?;
+    made_for(&session, typed)?;
+    Ok(session)
+}
+
 /// First entry that this key became, with what it says.
 pub(crate) fn recorded(reader: &Reader<'_>, key: &str) -> Result<Option<(u64, Fact)>, store::StoreError> {
     match reader.written(key)?.into_iter().next() {

@@ -13,7 +13,7 @@ use store::shapes::{ReadingCard, WithdrawalCard};
 use store::{AsOf, Fact, Reader, Session as Writing, Subject, Write};
 
 use super::definitions::{Ask, Form};
-use super::{key, made_for, recorded, somebody};
+use super::{key, made_for, recorded, sender, somebody};
 use crate::app::App;
 use crate::pages::{self, bench::Entering};
 use crate::problem::Problem;
@@ -219,8 +219,7 @@ fn take_back(
     number: u64,
     typed: &Typed,
 ) -> Result<Response, Problem> {
-    let session = somebody(app, headers)?.ok_or_else(|| Problem::Who(spot.address()))?;
-    made_for(&session, typed)?;
+    let session = sender(app, headers, typed, spot.address())?;
     let Some(reason) = typed.given("reason") else {
         let page = pages::bench::with(app, Some(&session), spot, None, Some(number))?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());

@@ -11,7 +11,7 @@ use calc::form::{Fault, Value};
 use store::shapes::{HookUpCard, OutcomeWord, PortCard, RigCard, VisitCard, VisitEndCard};
 use store::{AsOf, Fact, Reader, Session as Writing, StoreError, Subject, Write};
 
-use super::{key, made_for, recorded, somebody};
+use super::{key, recorded, sender};
 use crate::app::App;
 use crate::pages::{self, visit::Answer};
 use crate::problem::Problem;
@@ -31,8 +31,7 @@ pub(crate) async fn begin(
 ) -> Response {
     let typed = Typed::new(pairs);
     pages::blocking(move || {
-        let session = somebody(&app, &headers)?.ok_or_else(|| Problem::Who(layout::mould(&mould)))?;
-        made_for(&session, &typed)?;
+        let session = sender(&app, &headers, &typed, layout::mould(&mould))?;
         let (key, now) = (key(&typed)?, jiff::Timestamp::now());
         let visit = app.store.together(|writing: &Writing<'_>| {
             let reader = writing.reader();
@@ -98,8 +97,7 @@ fn take_hook_up(
     visit: &str,
     typed: &Typed,
 ) -> Result<Response, Problem> {
-    let session = somebody(app, headers)?.ok_or_else(|| Problem::Who(layout::visit(mould, visit)))?;
-    made_for(&session, typed)?;
+    let session = sender(app, headers, typed, layout::visit(mould, visit))?;
     let circuits = app.store.read(|reader| {
         running(reader, mould, visit)?;
         reader.circuits(mould)
@@ -163,8 +161,7 @@ fn take_end(
     visit: &str,
     typed: &Typed,
 ) -> Result<Response, Problem> {
-    let session = somebody(app, headers)?.ok_or_else(|| Problem::Who(layout::visit(mould, visit)))?;
-    made_for(&session, typed)?;
+    let session = sender(app, headers, typed, layout::visit(mould, visit))?;
     let remark = typed.given("remark").map(str::to_owned);
     let outcome = match (typed.get("outcome"), &remark) {
         ("release", _) => OutcomeWord::Release,
