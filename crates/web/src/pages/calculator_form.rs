@@ -130,8 +130,10 @@ const fn is_number(kind: &Kind) -> bool {
 /// What a value looks like, for somebody who has to write one.
 fn example(kind: &Kind) -> String {
     let record = |fields: &[Field]| {
-        let needed = fields.iter().filter(|field| matches!(field.need, Need::Required));
-        needed
+        // Where nothing is needed by itself, one of several is: all are shown.
+        let needs_none = !fields.iter().any(|field| matches!(field.need, Need::Required));
+        let shown = fields.iter().filter(|field| needs_none || matches!(field.need, Need::Required));
+        shown
             .map(|field| format!("\"{}\": {}", field.name, example(&field.kind)))
             .collect::<Vec<_>>()
             .join(", ")

@@ -11,7 +11,7 @@ const FLOW: Kind = Kind::Number { low: 1e-3, high: 1e5 };
 const SMALL: Kind = Kind::Number { low: 0.0, high: 1_000.0 };
 
 const MASS: Field = Field::optional("mass_kg", CAUGHT, "water caught, bucket taken off, by weight");
-const VOLUME: Field = Field::optional("volume_l", CAUGHT, "water caught, by mark, instead of mass_kg");
+const VOLUME: Field = Field::optional("volume_l", CAUGHT, "water caught, by mark, instead of by weight");
 const TIME: Field = Field::optional("time_s", SECONDS, "filling time");
 const METER: Field = Field::optional("meter_flow_l_min", FLOW, "what the flow meter showed meanwhile");
 
@@ -107,7 +107,7 @@ pub(super) static BUCKET_CHECK: Calculator = Calculator {
             "wanted_percent",
             Kind::Number { low: 0.01, high: 50.0 },
             Preset::Number(1.0),
-            "half width at 95 % that seconds_needed reaches",
+            "half width at 95 % that is wanted of the flow",
         ),
     ],
     outputs: &[
