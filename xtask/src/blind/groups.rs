@@ -3,12 +3,11 @@
 use bench::finding::{BoreState, CircuitFinding};
 use bench::mould::{Circuit, Known};
 use bench::visit::What;
+use calc::infer::bore::AS_NEW_LOSS;
 use link::{CircuitTruth, Simulated};
 
 use super::found::connected;
 
-/// A fault that costs less of the flow than this is as good as none.
-const LIGHT: f64 = 0.03;
 /// A layer on more than this share of the path is one all along.
 const WHOLE: f64 = 0.999;
 
@@ -18,14 +17,15 @@ pub const ALL: &str = "all";
 /// The state that is right, and whether 'as new' is right as well.
 pub fn true_state(truth: &CircuitTruth) -> (BoreState, bool) {
     if truth.too_much.is_some() {
-        return (BoreState::Unknown, truth.flow_share() < 1.0 + LIGHT);
+        return (BoreState::Unknown, truth.flow_share() < 1.0 + AS_NEW_LOSS);
     }
     let state = match (truth.plugged_branch, truth.state) {
         (Some(_), BoreState::EvenDeposit | BoreState::Mixed) => BoreState::Mixed,
         (Some(_), _) => BoreState::LocalPlug,
         (None, state) => state,
     };
-    (state, truth.flow_share() > 1.0 - LIGHT)
+    // A plugged branch is grave even where the others carry its water.
+    (state, truth.plugged_branch.is_none() && truth.flow_share() > 1.0 - AS_NEW_LOSS)
 }
 
 /// Class of the rig's instruments.

@@ -121,7 +121,8 @@ pub enum BoreError {
 /// What the readings say of the inside of a bore.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BoreState {
-    /// Probabilities; with `unknown` they add up to 1.
+    /// Probabilities; with `unknown` they add up to 1. As new: nothing, or a fault that changes the flow by less than
+    /// [`AS_NEW_LOSS`].
     pub as_new: f64,
     /// A layer on all of the wall or on patches of it.
     pub even_deposit: f64,
@@ -149,6 +150,9 @@ pub struct BoreState {
     pub next: Vec<Worth>,
 }
 
+/// A circuit whose flow differs from that as new by less than this share counts as new (own choice: less than what a drilled
+/// hole and an ordinary meter leave open).
+pub const AS_NEW_LOSS: f64 = 0.03;
 /// Fits worse than this share of all readings do not count as fits.
 pub const FIT_LIMIT: f64 = 0.01;
 

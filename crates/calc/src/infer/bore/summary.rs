@@ -1,9 +1,9 @@
 //! From weighed hypotheses to what is told.
 
 use super::evidence::Judged;
-use super::model::Model;
+use super::model::{Model, Predicted};
 use super::nodes::{CLASSES, Class, Shape};
-use super::{BoreInput, BoreState, next};
+use super::{AS_NEW_LOSS, BoreInput, BoreState, next};
 use crate::estimate::{Estimate, root_sum_square};
 use crate::infer::mixture::{Normal1, central};
 use crate::numeric::{math, stats};
@@ -30,8 +30,11 @@ const LEAST: f64 = 1e-6;
 pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
     let mut classes = [0.0; CLASSES];
     for one in judged {
-        if let Some(sum) = classes.get_mut(one.node.class.place()) {
-            *sum += one.weight;
+        let light = light(one, input);
+        for (class, share) in [(Class::AsNew, light), (one.node.class, 1.0 - light)] {
+            if let Some(sum) = classes.get_mut(class.place()) {
+                *sum += share * one.weight;
+            }
         }
     }
     let prior_sum: f64 = input.prior.classes.iter().sum();
@@ -66,6 +69,21 @@ pub fn summary(judged: &[Judged<'_>], input: &BoreInput) -> BoreState {
         fit,
         next: next::next(judged, input, slipped),
     }
+}
+
+/// Probability that a hypothesis changes the flow by less than [`AS_NEW_LOSS`], and so is as good as new. A plugged branch
+/// is never light: where its water should run, none runs.
+fn light(one: &Judged<'_>, input: &BoreInput) -> f64 {
+    let wide = matches!((one.node.class, one.node.shape), (Class::Unknown, Shape::Clean));
+    if wide || one.node.class == Class::AsNew || matches!(one.node.shape, Shape::Branch { .. }) {
+        return 0.0;
+    }
+    let model = Model::new(one.profile, one.node, input);
+    let today = model.ln_flow_factor(false, &one.unknowns);
+    let then = model.ln_flow_factor(true, &one.unknowns);
+    let change = Predicted { value: today.value - then.value, row: today.row - then.row };
+    let limit = math::ln(1.0 - AS_NEW_LOSS);
+    stats::normal_below((change.value.min(-change.value) - limit) / change.spread(&one.posterior, LEAST))
 }
 
 /// Interval of a positive quantity over the hypotheses that have it; their logarithms are normal.
