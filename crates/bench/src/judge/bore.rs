@@ -35,7 +35,7 @@ const HEAVY_TAIL: [(f64, f64); 2] = [(0.6, 0.7), (0.4, 1.7)];
 const ORDINARY_SLIP: f64 = 0.03;
 /// By how much sisters lie below as new in ln flow factor, and the spread of that (own choice: two in five circuits that
 /// come to a bench have lost a third of their flow).
-const SISTERS_LN: (f64, f64) = (0.12, 0.35);
+const SISTERS_LN: (f64, f64) = (0.17, 0.30);
 /// Air expansion and draining repeat to this, relative (own proposal).
 const VOLUME_RELATIVE: f64 = 0.015;
 /// A reading through short adapters: ml that adapters and plugs hold, and relative.

@@ -30,6 +30,10 @@ const LEAST_SHARE: f64 = 0.005;
 /// A meter is off by more than its stated uncertainty more often than a normal distribution has it: one in some twenty has
 /// drifted far and nobody noticed. Its uncertainty counts by so much more in the flow factor's interval (own choice).
 const METER_TRUST: f64 = 1.25;
+/// Sisters of one mould differ by drilling and by what they carry (own proposal).
+const ALIKE_LN: f64 = 0.10;
+/// From so many on, sisters are taken for sound by majority.
+const MAJORITY: usize = 3;
 /// Ports of one rig differ by so much around the fixture that was measured (own proposal).
 pub(crate) const PORT_SCATTER: f64 = 0.015;
 
@@ -290,28 +294,33 @@ pub(crate) fn compare(
 }
 
 /// What sisters measured today say about a circuit: their median, never surer than sisters are alike.
-///
-/// Too few sisters cannot say that this one has too much: with one or two, they may be the ones that are fouled.
 pub(crate) fn sisters(circuit: &Circuit, measured: &[(CircuitId, Uncertain)]) -> Option<AsNew> {
-    /// Sisters of one mould differ by drilling and by what they carry (own proposal).
-    const ALIKE_LN: f64 = 0.10;
-    /// From so many on, sisters are taken for sound by majority.
-    const MAJORITY: usize = 3;
-    let known: Vec<(&CircuitId, f64)> = measured
+    let known = of_sisters(circuit, measured);
+    let logs: Vec<f64> = known.iter().map(|(_, log)| *log).collect();
+    let median = middle(&logs)?;
+    let spread = (logs.last()? - logs.first()?) / 2.0;
+    let names = known.iter().map(|(id, _)| id.0.as_str()).collect::<Vec<_>>().join(", ");
+    Some(AsNew::new(math::exp(median), root_sum_square(&[ALIKE_LN, spread]), format!("sister {names} today")))
+}
+
+/// The same as a yardstick. Too few sisters cannot say that this one has too much: with one or two, they may be the
+/// ones that are fouled.
+pub(crate) fn yardstick(circuit: &Circuit, measured: &[(CircuitId, Uncertain)]) -> Option<AsNew> {
+    let sisters = sisters(circuit, measured)?;
+    let few = of_sisters(circuit, measured).len() < MAJORITY;
+    let own = measured.iter().find(|(id, _)| *id == circuit.id)?.1.value;
+    (!few || own <= sisters.value * math::exp(ALIKE_LN)).then_some(sisters)
+}
+
+/// ln of what the sisters have today, the smallest first.
+fn of_sisters<'a>(circuit: &Circuit, measured: &'a [(CircuitId, Uncertain)]) -> Vec<(&'a CircuitId, f64)> {
+    let mut known: Vec<_> = measured
         .iter()
         .filter(|(id, value)| circuit.sisters.contains(id) && value.value > 0.0)
         .map(|(id, value)| (id, math::ln(value.value)))
         .collect();
-    let mut logs: Vec<f64> = known.iter().map(|(_, log)| *log).collect();
-    logs.sort_by(f64::total_cmp);
-    let median = middle(&logs)?;
-    let own = measured.iter().find(|(id, _)| *id == circuit.id).map(|(_, value)| math::ln(value.value));
-    if logs.len() < MAJORITY && own.is_some_and(|own| own > median + ALIKE_LN) {
-        return None;
-    }
-    let spread = (logs.last()? - logs.first()?) / 2.0;
-    let names = known.iter().map(|(id, _)| id.0.as_str()).collect::<Vec<_>>().join(", ");
-    Some(AsNew::new(math::exp(median), root_sum_square(&[ALIKE_LN, spread]), format!("sister {names} today")))
+    known.sort_by(|a, b| a.1.total_cmp(&b.1));
+    known
 }
 
 fn middle(sorted: &[f64]) -> Option<f64> {

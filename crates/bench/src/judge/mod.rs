@@ -308,7 +308,7 @@ impl Together<'_> {
         if passage.verdict == crate::finding::Passage::Blocked {
             evidence.extend(block::evidence(&one.timeline, &self.visit.rig, one.geometry.as_ref()));
         }
-        let as_new = surer(one.flow_as_new, sisters);
+        let as_new = surer(one.flow_as_new, flow::yardstick(circuit, &self.measured));
         let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
         let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);
         if let Some(seen) = &one.flow {
