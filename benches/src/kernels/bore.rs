@@ -65,6 +65,7 @@ fn input(points: Vec<FlowPoint>) -> BoreInput {
             flow_ln: FLOW_LN,
             volume_ln: VOLUME_LN,
             air_ln: 0.05,
+            by_sisters_m3_h: None,
         }],
         then: Seen {
             flow_factor_m3_h: Some(Uncertain::relative(BASELINE_M3_H, BASELINE_RELATIVE)),

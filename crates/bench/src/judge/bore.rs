@@ -33,9 +33,12 @@ const HEAVY_TAIL: [(f64, f64); 2] = [(0.6, 0.7), (0.4, 1.7)];
 /// A hose on another circuit, as probable as this before anything is read, is among the slips that every reading is
 /// suspected of.
 const ORDINARY_SLIP: f64 = 0.03;
-/// By how much sisters lie below as new in ln flow factor, and the spread of that (own choice: two in five circuits that
-/// come to a bench have lost a third of their flow).
-const SISTERS_LN: (f64, f64) = (0.17, 0.30);
+/// By how much sisters lie below as new in ln flow factor, and the spread of that: weight, middle, spread. Half of them are
+/// sound, the others have lost a third (own choice, from simulated moulds: sisters as they are found on the bench).
+const SISTERS: [(f64, f64, f64); 2] = [(0.5, 0.02, 0.05), (0.5, 0.4, 0.32)];
+/// Both in one, beside a drawing that says more; designs known better than this in ln flow factor are such.
+const SISTERS_AT_LARGE: (f64, f64, f64) = (1.0, 0.17, 0.30);
+const WELL_KNOWN_LN: f64 = 0.04;
 /// Air expansion and draining repeat to this, relative (own proposal).
 const VOLUME_RELATIVE: f64 = 0.015;
 /// A reading through short adapters: ml that adapters and plugs hold, and relative.
@@ -52,12 +55,14 @@ pub(crate) fn judge(
     elsewhere: f64,
     prior: Prior,
 ) -> Option<BoreState> {
-    let designs = designs(one.geometry.as_ref());
+    // A baseline says more than sisters do.
+    let sisters = sisters.filter(|_| one.circuit.baseline.as_ref().is_none_or(|_| !one.comparable));
+    let designs = beside_sisters(designs(one.geometry.as_ref()), sisters);
     let today = today(one, rig, passage);
     let bench = bench(one, rig, &designs);
     let input = BoreInput {
         designs,
-        then: then(one, sisters),
+        then: then(one),
         today,
         prior,
         elsewhere: (elsewhere - ORDINARY_SLIP).max(0.0),
@@ -75,6 +80,7 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
             flow_ln: known.flow_ln * times,
             volume_ln: known.volume_ln * times,
             air_ln: known.air_ln * times,
+            by_sisters_m3_h: None,
         };
         // A rough idea is now and then far off: with a normal spread alone much flow would prove too much.
         let rough = known.flow_ln > ROUGH_LN;
@@ -89,18 +95,35 @@ fn designs(geometry: Option<&Geometry>) -> Vec<Design> {
             flow_ln: ORDINARY_LN.0,
             volume_ln: ORDINARY_LN.1,
             air_ln: ORDINARY_LN.2,
+            by_sisters_m3_h: None,
         })
         .collect()
 }
 
-/// Sisters of one mould carry deposits of their own: to be better than they are is no proof of being as new.
-fn as_new_by_sisters(sisters: &AsNew) -> Uncertain {
-    let spread = root_sum_square(&[sisters.standard_ln, SISTERS_LN.1]);
-    Uncertain::relative(sisters.value * math::exp(SISTERS_LN.0), spread)
+/// Designs with what sisters let expect. Sisters carry deposits of their own: to be better than they are is no proof of
+/// being as new. Where the drawing is not known, each design comes with sound sisters and with fouled ones.
+fn beside_sisters(designs: Vec<Design>, sisters: Option<&AsNew>) -> Vec<Design> {
+    let Some(sisters) = sisters else { return designs };
+    let expected = |(weight, shift, spread): (f64, f64, f64), design: &Design| Design {
+        weight: weight * design.weight,
+        by_sisters_m3_h: Some(Uncertain::relative(
+            sisters.value * math::exp(shift),
+            root_sum_square(&[sisters.standard_ln, spread]),
+        )),
+        ..design.clone()
+    };
+    let one = |design: &Design| -> Vec<Design> {
+        if design.flow_ln < WELL_KNOWN_LN {
+            vec![expected(SISTERS_AT_LARGE, design)]
+        } else {
+            SISTERS.iter().map(|kind| expected(*kind, design)).collect()
+        }
+    };
+    designs.iter().flat_map(one).collect()
 }
 
-/// The circuit as it should be: its baseline, or else its sisters of today.
-fn then(one: &Alone<'_>, sisters: Option<&AsNew>) -> Seen {
+/// The circuit as it should be, by its baseline.
+fn then(one: &Alone<'_>) -> Seen {
     let baseline = one.circuit.baseline.as_ref();
     let comparable = baseline.filter(|_| one.comparable);
     let sweep = comparable.and_then(|base| base.sweep.as_ref()).map(|kept| Sweep {
@@ -111,7 +134,7 @@ fn then(one: &Alone<'_>, sisters: Option<&AsNew>) -> Seen {
     let flow = comparable.map(|base| base.flow_factor_m3_h);
     Seen {
         // The baseline's flow factor came from its points: it must not count twice.
-        flow_factor_m3_h: flow.or_else(|| sisters.map(as_new_by_sisters)).filter(|_| sweep.is_none()),
+        flow_factor_m3_h: flow.filter(|_| sweep.is_none()),
         sweep,
         volume_ml: baseline.and_then(|base| base.filled_volume_ml),
         sonic_dm3_s_bar: baseline.and_then(|base| base.sonic_conductance_dm3_s_bar),

@@ -71,7 +71,7 @@ pub(crate) fn geometry(circuit: &Circuit) -> Option<Geometry> {
     Some(match circuit.known {
         Known::Measured => believed(PieceKnowledge::DRAWING, 0.02, 0.03, 0.03, "pieces as measured"),
         Known::Drawing => believed(PieceKnowledge::DRAWING, 0.03, 0.04, 0.05, "drawing"),
-        Known::Guessed => believed(PieceKnowledge::GUESSED, 0.15, 0.20, 0.25, "guessed pieces"),
+        Known::Guessed => believed(PieceKnowledge::GUESSED, 0.05, 0.12, 0.15, "guessed pieces"),
         Known::Unknown => believed(PieceKnowledge::GUESSED, 0.35, 0.35, 0.40, "pieces of unknown origin"),
     })
 }

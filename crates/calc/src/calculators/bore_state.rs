@@ -126,6 +126,7 @@ fn run(input: Input<'_>) -> Result<Answer, Vec<Fault>> {
             flow_ln: 0.03,
             volume_ln: 0.04,
             air_ln: 0.05,
+            by_sisters_m3_h: None,
         }],
         then: Seen {
             flow_factor_m3_h: with("baseline_flow_factor_m3_h", "baseline_uncertainty_percent"),

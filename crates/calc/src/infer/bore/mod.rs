@@ -38,6 +38,8 @@ pub struct Design {
     pub volume_ln: f64,
     /// As `flow_ln`, for the sonic conductance.
     pub air_ln: f64,
+    /// Flow factor as new that the circuit's sisters let expect, m3/h, where they speak of this design.
+    pub by_sisters_m3_h: Option<Uncertain>,
 }
 
 /// Hoses and couplings between the two gauges.

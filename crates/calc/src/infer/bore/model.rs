@@ -107,6 +107,8 @@ impl<'a> Model<'a> {
             }
         };
         in_ln(seen.flow_factor_m3_h, &|| Some(self.ln_flow_factor(then, unknowns)));
+        let sisters = self.profile.by_sisters_m3_h.filter(|_| then);
+        in_ln(sisters, &|| Some(self.ln_flow_factor(then, unknowns)));
         in_ln(seen.sonic_dm3_s_bar, &|| self.ln_sonic(then, unknowns));
         if let Some(volume) = seen.volume_ml {
             rows.push(Row1 {

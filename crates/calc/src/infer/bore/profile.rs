@@ -2,7 +2,7 @@
 
 use super::{BoreError, BoreInput, Design, Seen};
 use crate::air::sonic::line::conductance;
-use crate::estimate::root_sum_square;
+use crate::estimate::{Uncertain, root_sum_square};
 use crate::hydraulics::circuit::{Conditions, HydraulicsError, clean_flow_factor, reference_conditions};
 use crate::hydraulics::deposit::coated;
 use crate::hydraulics::flow_factor::{
@@ -91,6 +91,7 @@ pub struct Profile {
     pub ln_sonic: Option<f64>,
     pub width_sd_mm: f64,
     pub flow_ln: f64,
+    pub by_sisters_m3_h: Option<Uncertain>,
     pub exponent_sd: f64,
     pub volume_ln: f64,
     pub air_ln: f64,
@@ -151,6 +152,7 @@ impl Profile {
                 .map(|line| math::ln(line.part.conductance().dm3_s_bar())),
             width_sd_mm: design.knowledge.bore_sd_mm,
             flow_ln: design.flow_ln,
+            by_sisters_m3_h: design.by_sisters_m3_h,
             exponent_sd: design.knowledge.exponent_sd,
             volume_ln: design.volume_ln,
             air_ln: design.air_ln,

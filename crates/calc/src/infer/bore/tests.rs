@@ -53,6 +53,7 @@ fn input(truth: &[Piece], volume_ml: Option<f64>) -> BoreInput {
             flow_ln: 0.03,
             volume_ln: 0.03,
             air_ln: 0.05,
+            by_sisters_m3_h: None,
         }],
         then: Seen { flow_factor_m3_h: Some(Uncertain::relative(as_new, 0.015)), ..Seen::default() },
         today: Seen {
