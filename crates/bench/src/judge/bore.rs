@@ -13,6 +13,7 @@ use super::Alone;
 use super::expect::{AsNew, Geometry, drilled_line};
 use super::facts::PassageFact;
 use super::flow::FlowSeen;
+use super::stated;
 use super::volume::FIXTURE_RELATIVE;
 use crate::finding::{NextReading, Warning};
 use crate::visit::Rig;
@@ -68,7 +69,7 @@ pub(crate) fn judge(
         elsewhere: (elsewhere - ORDINARY_SLIP).max(0.0),
         bench: Some(bench),
     };
-    bore_state(&input).ok()
+    bore_state(&input).ok().map(stated::as_kept)
 }
 
 fn designs(geometry: Option<&Geometry>) -> Vec<Design> {

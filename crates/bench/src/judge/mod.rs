@@ -19,6 +19,7 @@ mod passage;
 mod past;
 mod rig;
 mod side_by_side;
+mod stated;
 mod summary;
 mod tested;
 mod tight;

@@ -14,8 +14,8 @@ const DEPOSIT_G_ML: (f64, f64) = (2.3, 0.25);
 const PLUG_COEFFICIENT: (f64, f64) = (0.7, 0.09);
 /// No layer is the same everywhere, and an uneven one loses more than an even one of the same mean: what a fit takes for
 /// the thickness lies above the mean by so much in ln, with this spread (own choice; a layer that grows from 0.4 to 1.6
-/// times its mean along the way, a tenth of the bore thick on average, is taken for one 0.09 thicker).
-const UNEVEN_LN: (f64, f64) = (0.09, 0.12);
+/// times its mean along the way, a tenth of the bore thick on average, is taken for one 0.09 thicker, one in ridges for more).
+const UNEVEN_LN: (f64, f64) = (0.13, 0.13);
 /// Share of circuits whose readings say nothing of them: of another circuit, taken wrongly, of a circuit that is not as
 /// drawn (own proposal). Without it a slip would make the answer as sure as a good reading.
 const SLIPS: f64 = 0.05;
