@@ -11,7 +11,7 @@ use crate::csv::{self, Quantity};
 use crate::shapes::Found;
 use crate::shapes::reading::{READING, TREATMENT};
 use crate::shapes::visit::{Belongings, visit};
-use crate::shapes::visit_meaning::{Around, TraceUse, meaning};
+use crate::shapes::visit_meaning::{Around, TraceUse, TraceWanted, meaning};
 
 /// What is known around a reading.
 #[derive(Clone, Copy, Debug)]
@@ -63,6 +63,20 @@ pub fn read(
     item: Value,
     trace_text: Option<&str>,
 ) -> Result<OneReading, Vec<Fault>> {
+    read_with(bench, list, item, |_| trace_text)
+}
+
+/// The same for an item that may name several traces: `text` gives the text of each by its name.
+///
+/// # Errors
+/// Everything that is wrong with it, under the names of its fields; what is wrong inside a trace under the field that
+/// names it.
+pub fn read_with<'t>(
+    bench: Bench<'_>,
+    list: List,
+    item: Value,
+    text: impl Fn(&str) -> Option<&'t str>,
+) -> Result<OneReading, Vec<Fault>> {
     let name = if list == List::Reading { "reading" } else { "treatment" };
     let prefix = format!("{name}.0");
     let started = Value::record([("started", Value::from(bench.at.to_string()))]);
@@ -85,7 +99,7 @@ pub fn read(
     let mut notices: Vec<String> = found.notices.into_iter().map(|(_, _, text)| text).collect();
     let mut traces = BTreeMap::new();
     for wanted in wanted {
-        match trace(trace_text.unwrap_or_default(), wanted.needed, bench.rig) {
+        match trace(text(&wanted.name).unwrap_or_default(), &wanted, bench.rig) {
             Ok((trace, remarks)) => {
                 notices.extend(remarks);
                 traces.insert(wanted.path, trace);
@@ -127,26 +141,26 @@ fn with_hook_ups(file: Value, hook_ups: &[HookUp]) -> Value {
 
 type Read = (Trace, Vec<String>);
 
-fn trace(text: &str, needed: TraceUse, rig: &Rig) -> Result<Read, Vec<Fault>> {
-    let wanted = csv::Wanted {
-        columns: BTreeMap::new(),
+fn trace(text: &str, wanted: &TraceWanted, rig: &Rig) -> Result<Read, Vec<Fault>> {
+    let options = csv::Wanted {
+        columns: wanted.columns.clone(),
         usual_columns: BTreeMap::new(),
-        needed: match needed {
+        needed: match wanted.needed {
             TraceUse::Pressure => Quantity::Pressure,
             TraceUse::Flow => Quantity::Flow,
         },
         atmosphere: rig.atmosphere,
     };
-    match csv::read_trace(&mut text.as_bytes(), &wanted) {
+    match csv::read_trace(&mut text.as_bytes(), &options) {
         Ok((trace, remarks)) => Ok((trace, remarks.into_iter().map(|remark| remark.text).collect())),
-        Err(faults) => Err(faults.into_iter().map(in_trace).collect()),
+        Err(faults) => Err(faults.into_iter().map(|fault| in_trace(fault, &wanted.path)).collect()),
     }
 }
 
 /// A fault of a line of the trace as a fault of the field that holds it.
-fn in_trace(fault: csv::TraceFault) -> Fault {
+fn in_trace(fault: csv::TraceFault, path: &str) -> Fault {
     let line = fault.line.map(|line| format!("line {line}: ")).unwrap_or_default();
-    Fault { field: "trace".to_owned(), problem: format!("{line}{}", fault.fault.problem), ..fault.fault }
+    Fault { field: format!("{path}.trace"), problem: format!("{line}{}", fault.fault.problem), ..fault.fault }
 }
 
 /// The fault under the item's own name of the field.
@@ -214,5 +228,32 @@ mod tests {
         assert!(matches!(good.expect("sound").entry.what, What::LeakDown(_)));
         let bad = at_the_bench(|bench| read(bench, List::Reading, fields("pasted"), Some("time_s,x\n0,1\n")));
         assert!(bad.expect_err("no pressure").iter().all(|fault| fault.field == "trace"));
+    }
+
+    #[test]
+    fn each_trace_of_a_cross_watch_is_its_own() {
+        let watched = Value::List(vec![item(&[("circuit", "F1".into()), ("trace", "b".into())])]);
+        let fields = item(&[
+            ("kind", "cross-watch".into()),
+            ("circuit", "F2".into()),
+            ("trace", "a".into()),
+            ("watched", watched),
+        ]);
+        let (mould, rig) = (MouldId("M".into()), Rig::default());
+        let circuits = [CircuitId("F1".into()), CircuitId("F2".into())];
+        let at = "2026-11-24T08:40:00Z".parse().expect("a time");
+        let bench = Bench { mould: &mould, circuits: &circuits, rig: &rig, hook_ups: &[], at };
+        let good = "time_s,pressure_bar_g\n0,6.0\n10,5.99\n20,5.98\n";
+        let texts = |second: &'static str| {
+            move |name: &str| match name {
+                "a" => Some(good),
+                "b" => Some(second),
+                _ => None,
+            }
+        };
+        let read = |second| read_with(bench, List::Reading, fields.clone(), texts(second));
+        assert!(matches!(read(good).expect("sound").entry.what, What::CrossWatch(_)));
+        let faults = read("time_s,x\n0,1\n").expect_err("no pressure");
+        assert!(faults.iter().all(|fault| fault.field == "watched.0.trace"), "{faults:?}");
     }
 }

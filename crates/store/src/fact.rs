@@ -109,12 +109,18 @@ pub enum Fact {
     /// A half of it.
     #[serde(rename = "half/1")]
     Half(HalfCard),
+    /// A half of it, with its openings.
+    #[serde(rename = "half/2")]
+    Half2(HalfCard2),
     /// A circuit of it.
     #[serde(rename = "circuit/1")]
     Circuit(CircuitCard),
     /// The pieces of a circuit.
     #[serde(rename = "pieces/1")]
     Pieces(PiecesCard),
+    /// Where a circuit opens, and how each fact of it is known.
+    #[serde(rename = "marks/1")]
+    Marks(MarksCard),
     /// The baseline of a circuit.
     #[serde(rename = "baseline/1")]
     Baseline(BaselineCard),
@@ -136,6 +142,12 @@ pub enum Fact {
     /// Its hook-ups.
     #[serde(rename = "hook-up/1")]
     HookUp(HookUpCard),
+    /// Its hook-ups by stage, with direction and jumpers.
+    #[serde(rename = "hook-up/2")]
+    HookUp2(HookUpCard2),
+    /// A leak that was looked for.
+    #[serde(rename = "leak/1")]
+    Leak(LeakCard),
     /// A reading, a treatment or a note of a visit.
     #[serde(rename = "reading/1")]
     Reading(ReadingCard),
@@ -157,6 +169,9 @@ pub enum Fact {
     /// A photo.
     #[serde(rename = "photo/1")]
     Photo(PhotoCard),
+    /// A photo, with what it shows and what was taken out of its file.
+    #[serde(rename = "photo/2")]
+    Photo2(PhotoCard2),
     /// The outline of a half.
     #[serde(rename = "outline/1")]
     Outline(OutlineCard),
@@ -190,23 +205,25 @@ impl Fact {
         match self {
             Self::Person(_) => "person",
             Self::Mould(_) => "mould",
-            Self::Half(_) => "half",
+            Self::Half(_) | Self::Half2(_) => "half",
             Self::Circuit(_) => "circuit",
             Self::Pieces(_) => "pieces",
+            Self::Marks(_) => "marks",
             Self::Baseline(_) => "baseline",
             Self::Past(_) => "past",
             Self::Rig(_) => "rig",
             Self::Instrument(_) => "instrument",
             Self::Calibration(_) => "calibration",
             Self::Visit(_) => "visit",
-            Self::HookUp(_) => "hook-up",
+            Self::HookUp(_) | Self::HookUp2(_) => "hook-up",
+            Self::Leak(_) => "leak",
             Self::Reading(_) => "reading",
             Self::Finding(_) => "finding",
             Self::Override(_) => "override",
             Self::VisitEnd(_) => "visit-end",
             Self::Certificate(_) => "certificate",
             Self::Note(_) => "note",
-            Self::Photo(_) => "photo",
+            Self::Photo(_) | Self::Photo2(_) => "photo",
             Self::Outline(_) => "outline",
             Self::Pin(_) => "pin",
             Self::Limits(_) => "limits",
@@ -226,6 +243,8 @@ impl Fact {
             | Self::Certificate(_)
             | Self::Note(_)
             | Self::Photo(_)
+            | Self::Photo2(_)
+            | Self::Leak(_)
             | Self::Pin(_)
             | Self::Withdrawal(_) => Follows::StandsBeside,
             _ => Follows::Replaces,
@@ -239,8 +258,10 @@ impl Fact {
             Self::Person(card) => Subject::person(&card.id),
             Self::Mould(card) => Subject::mould(&card.mould),
             Self::Half(card) => Subject::half(&card.mould, &card.half),
+            Self::Half2(card) => Subject::half(&card.mould, &card.half),
             Self::Circuit(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Pieces(card) => Subject::circuit(&card.mould, &card.circuit),
+            Self::Marks(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Baseline(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Past(card) => Subject::circuit(&card.mould, &card.circuit),
             Self::Rig(card) => Subject::rig(card.rig.as_deref().unwrap_or_default()),
@@ -248,6 +269,8 @@ impl Fact {
             Self::Calibration(card) => Subject::instrument(&card.instrument),
             Self::Visit(card) => Subject::visit(&card.mould, &card.visit),
             Self::HookUp(card) => Subject::visit(&card.mould, &card.visit),
+            Self::HookUp2(card) => Subject::visit(&card.mould, &card.visit),
+            Self::Leak(card) => Subject::visit(&card.mould, &card.visit),
             Self::Reading(card) => Subject::visit(&card.mould, &card.visit),
             Self::Finding(card) => Subject::visit(&card.mould, &card.visit),
             Self::Override(card) => Subject::visit(&card.mould, &card.visit),
@@ -255,6 +278,7 @@ impl Fact {
             Self::Certificate(card) => Subject::visit(&card.mould, &card.visit),
             Self::Note(NoteCard { about, .. })
             | Self::Photo(PhotoCard { about, .. })
+            | Self::Photo2(PhotoCard2 { about, .. })
             | Self::Withdrawal(WithdrawalCard { about }) => about.clone(),
             Self::Outline(card) => Subject::half(&card.mould, &card.half),
             Self::Pin(card) => Subject::half(&card.mould, &card.half),
@@ -271,6 +295,7 @@ impl Fact {
             Self::Finding(card) => vec![card.document],
             Self::Certificate(card) => vec![card.document],
             Self::Photo(card) => vec![card.picture],
+            Self::Photo2(card) => vec![card.picture],
             _ => Vec::new(),
         }
     }

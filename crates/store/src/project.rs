@@ -5,7 +5,10 @@ use rusqlite::{Connection, OptionalExtension as _, params};
 use crate::chain::Entry;
 use crate::error::StoreError;
 use crate::fact::{Fact, Follows, Subject};
-use crate::shapes::{CircuitCard, FindingCard, OverrideCard, PinCard, ReadingCard, Role, WhatCard};
+use crate::shapes::{
+    CircuitCard, FindingCard, HalfCard, HalfCard2, LeakCard, OverrideCard, PhotoCard2, PinCard, ReadingCard,
+    Role, WhatCard,
+};
 
 /// Projects an entry that follows everything the state knows.
 pub(crate) fn project(state: &Connection, entry: &Entry, fact: &Fact) -> Result<(), StoreError> {
@@ -143,13 +146,14 @@ fn typed(state: &Connection, entry: &Entry, fact: &Fact, root: u64) -> Result<()
                        SET name = excluded.name, process = excluded.process, owner = excluded.owner";
             state.prepare_cached(sql)?.execute(params![card.mould, card.name, process, card.owner])?;
         }
-        Fact::Half(card) => {
-            need_mould(state, &card.mould)?;
+        Fact::Half(HalfCard { mould, half }) | Fact::Half2(HalfCard2 { mould, half, .. }) => {
+            need_mould(state, mould)?;
             let sql = "INSERT INTO half VALUES (?1, ?2) ON CONFLICT DO NOTHING";
-            state.prepare_cached(sql)?.execute([&card.mould, &card.half])?;
+            state.prepare_cached(sql)?.execute([mould, half])?;
         }
         Fact::Circuit(card) => circuit(state, card)?,
         Fact::Pieces(card) => need_circuit(state, &card.mould, &card.circuit)?,
+        Fact::Marks(card) => need_circuit(state, &card.mould, &card.circuit)?,
         Fact::Baseline(card) => need_circuit(state, &card.mould, &card.circuit)?,
         Fact::Past(card) => need_circuit(state, &card.mould, &card.circuit)?,
         Fact::Outline(card) => need_half(state, &card.mould, &card.half)?,
@@ -157,6 +161,7 @@ fn typed(state: &Connection, entry: &Entry, fact: &Fact, root: u64) -> Result<()
         Fact::Limits(_) | Fact::Materials(_) => {}
         Fact::Note(card) => need_subject(state, &card.about)?,
         Fact::Photo(card) => need_subject(state, &card.about)?,
+        Fact::Photo2(card) => photo(state, card)?,
         Fact::Withdrawal(_) => withdrawn(state, root, entry.number)?,
         Fact::Rig(_) | Fact::Instrument(_) | Fact::Calibration(_) => bench_thing(state, fact, root)?,
         _ => of_visit(state, entry, fact, root)?,
@@ -206,6 +211,12 @@ fn of_visit(state: &Connection, entry: &Entry, fact: &Fact, root: u64) -> Result
             need_visit(state, &card.mould, &card.visit)?;
             card.ports.iter().try_for_each(|port| need_circuit(state, &card.mould, &port.circuit))?;
         }
+        Fact::HookUp2(card) => {
+            need_visit(state, &card.mould, &card.visit)?;
+            let circuits = card.ports.iter().flat_map(|on| &on.circuits);
+            circuits.into_iter().try_for_each(|on| need_circuit(state, &card.mould, &on.circuit))?;
+        }
+        Fact::Leak(card) => leak(state, card)?,
         Fact::Reading(card) => reading(state, card, root)?,
         Fact::Finding(card) => finding(state, entry, card, root)?,
         Fact::Override(card) => overridden(state, entry, card)?,
@@ -250,6 +261,23 @@ fn pin(state: &Connection, card: &PinCard) -> Result<(), StoreError> {
         need_visit(state, &card.mould, visit)?;
     }
     Ok(())
+}
+
+fn photo(state: &Connection, card: &PhotoCard2) -> Result<(), StoreError> {
+    need_subject(state, &card.about)?;
+    let sql = "SELECT 1 FROM item WHERE kind = 'leak' AND subject = ?1 AND root = CAST(?2 AS INTEGER)";
+    card.shows.map_or(Ok(()), |root| need(state, "leak", sql, &[card.about.as_str(), &root.to_string()]))
+}
+
+fn leak(state: &Connection, card: &LeakCard) -> Result<(), StoreError> {
+    need_visit(state, &card.mould, &card.visit)?;
+    need_circuit(state, &card.mould, &card.circuit)?;
+    if let Some(spot) = &card.spot {
+        need_half(state, &card.mould, &spot.half)?;
+    }
+    let sql = "SELECT 1 FROM reading WHERE mould = ?1 AND visit = ?2 AND root = CAST(?3 AS INTEGER)";
+    let by = |root: u64| need(state, "reading", sql, &[&card.mould, &card.visit, &root.to_string()]);
+    card.tight_by.map_or(Ok(()), by)
 }
 
 fn reading(state: &Connection, card: &ReadingCard, root: u64) -> Result<(), StoreError> {

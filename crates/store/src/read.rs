@@ -228,6 +228,7 @@ impl Reader<'_> {
                     port: port.port,
                     circuit: bench::mould::CircuitId(port.circuit.clone()),
                 })),
+                Fact::HookUp2(card) => hook_ups.extend(card.alone()),
                 _ => {}
             }
         }
@@ -328,6 +329,7 @@ impl Reader<'_> {
                     | Fact::Past(_)
                     | Fact::Visit(_)
                     | Fact::HookUp(_)
+                    | Fact::HookUp2(_)
                     | Fact::Reading(_)
                     | Fact::Limits(_)
                     | Fact::Materials(_)

@@ -47,7 +47,9 @@ impl Taken {
     pub fn wants_reason(&self) -> impl Iterator<Item = &Item> {
         self.changed
             .iter()
-            .filter(|(_, fact)| matches!(fact, Fact::Reading(_) | Fact::Visit(_) | Fact::HookUp(_)))
+            .filter(|(_, fact)| {
+                matches!(fact, Fact::Reading(_) | Fact::Visit(_) | Fact::HookUp(_) | Fact::HookUp2(_))
+            })
             .map(|(item, _)| item)
     }
 
@@ -162,7 +164,13 @@ impl Reader<'_> {
         taken.compare(&there, Fact::Mould(card));
         let halves: BTreeSet<&str> = mould.circuits.iter().map(|circuit| circuit.half.as_str()).collect();
         for half in halves {
-            taken.compare(&there, Fact::Half(HalfCard { mould: id.to_owned(), half: half.to_owned() }));
+            // A file names halves and does not count their openings, so it cannot take the number away.
+            let counted = |item: &Item| matches!(&item.fact, Fact::Half2(card) if card.half == half);
+            if there.standing().any(counted) {
+                taken.same += 1;
+            } else {
+                taken.compare(&there, Fact::Half(HalfCard { mould: id.to_owned(), half: half.to_owned() }));
+            }
         }
         for (place, circuit) in (0..).zip(&mould.circuits) {
             taken.compare(&there, Fact::Circuit(CircuitCard::of(mould, place, circuit)));
@@ -200,7 +208,14 @@ impl Reader<'_> {
         }
         taken.compare(&there, Fact::Visit(VisitCard::of(visit)));
         if let Some(card) = HookUpCard::of(visit) {
-            taken.compare(&there, Fact::HookUp(card));
+            // A file knows neither direction nor jumpers: the same circuits on the same ports are the same hook-up.
+            let same =
+                |item: &Item| matches!(&item.fact, Fact::HookUp2(known) if known.alone() == visit.hook_ups);
+            if there.standing().any(same) {
+                taken.same += 1;
+            } else {
+                taken.compare(&there, Fact::HookUp(card));
+            }
         }
         let by_place: BTreeMap<u32, &Item> = there
             .standing()

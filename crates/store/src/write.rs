@@ -137,6 +137,7 @@ fn ids(fact: &Fact) -> Result<(), StoreError> {
         Fact::Person(card) => name("the short name of a person", &card.id),
         Fact::Mould(card) => name("the id of a mould", &card.mould),
         Fact::Half(card) => name("the name of a half", &card.half),
+        Fact::Half2(card) => name("the name of a half", &card.half),
         Fact::Circuit(card) => name("the id of a circuit", &card.circuit),
         Fact::Rig(card) => name("the name of a rig", card.rig.as_deref().unwrap_or_default()),
         Fact::Instrument(card) => name("the id of an instrument", &card.instrument),

@@ -100,7 +100,11 @@ pub fn router(app: App) -> Router {
         .route("/moulds/{mould}/circuits/{circuit}", get(pages::circuit::page))
         .route(visit, get(pages::visit::page))
         .route(&format!("{visit}/sheet"), get(pages::sheet::page))
-        .route(&format!("{visit}/hook-up"), post(entry::visit::hook_up))
+        .route(&format!("{visit}/hook-up"), get(pages::hook_up::page).post(entry::hook_up::enter))
+        .route(&format!("{visit}/across"), get(pages::across::page).post(entry::across::enter))
+        .route(&format!("{visit}/whole"), get(pages::whole::page))
+        .route(&format!("{visit}/whole/enter/{{form}}"), post(pages::whole::enter))
+        .route(&format!("{visit}/whole/withdraw/{{number}}"), post(pages::whole::withdraw))
         .route(&format!("{visit}/end"), post(entry::visit::end))
         .route(&circuit, get(pages::bench::page))
         .route(&format!("{circuit}/enter/{{form}}"), post(entry::reading::enter))
@@ -124,5 +128,6 @@ async fn icon() -> impl IntoResponse {
 
 async fn style() -> impl IntoResponse {
     let headers = [("content-type", "text/css; charset=utf-8"), ("cache-control", "no-cache")];
-    (headers, format!("{}\n{}", report::STYLE, include_str!("../assets/page.css")))
+    let (own, forms) = (include_str!("../assets/page.css"), include_str!("../assets/forms.css"));
+    (headers, format!("{}\n{own}\n{forms}", report::STYLE))
 }

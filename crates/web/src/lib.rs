@@ -15,6 +15,7 @@ mod guard;
 mod layout;
 mod pages;
 mod problem;
+mod sent;
 mod serve;
 mod session;
 mod shown;

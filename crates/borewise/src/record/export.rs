@@ -129,6 +129,7 @@ fn history(reader: &Reader<'_>, folder: &mut Folder<'_>) -> Result<(), Stop> {
         writeln!(lines, "{}", entry_json(entry))?;
         match entry.fact()? {
             Fact::Photo(card) => pictures.push((entry.number, "photos", card.media_type, card.picture)),
+            Fact::Photo2(card) => pictures.push((entry.number, "photos", card.media_type, card.picture)),
             Fact::Certificate(card) => {
                 pictures.push((entry.number, "certificates", card.media_type, card.document))
             }

@@ -4,21 +4,25 @@
 //! their name ends in, written with the fewest digits that give the same quantity back.
 
 mod card;
+mod hook_up;
 mod mould;
 mod past;
 mod people;
 mod piece;
+mod place;
 mod reading;
 mod rig;
 mod visit;
 
 pub use card::*;
+pub use hook_up::{HookUpCard2, OnPortCard, PortCard2};
 pub use mould::{
     BaselineCard, CircuitCard, HalfCard, KnownWord, MouldCard, OthersWord, PiecesCard, ProcessWord,
 };
 pub use past::{DoneWord, PastCard, PastDay, PastFound, StateWord, SweepCard, SweepPoint};
 pub use people::{Person, Role};
 pub use piece::PieceCard;
+pub use place::*;
 pub use reading::{
     BucketWord, DecayCard, EndWord, FillingCard, FlowCard, ReadingCard, ReferenceCard, RigOnCard, RigRunCard,
     TreatmentWord, VolumeCard, WatchedCard, WhatCard,

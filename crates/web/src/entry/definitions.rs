@@ -11,6 +11,8 @@ pub(crate) enum Ask {
     Line,
     /// Several lines.
     Lines,
+    /// Lines of `name = meaning`.
+    Columns,
     /// One of these: value of the file and words.
     Choice(&'static [(&'static str, &'static str)]),
 }
@@ -61,13 +63,13 @@ impl Form {
     }
 }
 
-const fn number(name: &'static str, label: &'static str) -> Asked {
+pub(super) const fn number(name: &'static str, label: &'static str) -> Asked {
     Asked { name, label, help: "", ask: Ask::Number, optional: false }
 }
-const fn maybe(name: &'static str, label: &'static str, help: &'static str) -> Asked {
+pub(super) const fn maybe(name: &'static str, label: &'static str, help: &'static str) -> Asked {
     Asked { name, label, help, ask: Ask::Number, optional: true }
 }
-const fn choice(
+pub(super) const fn choice(
     name: &'static str,
     label: &'static str,
     choices: &'static [(&'static str, &'static str)],
@@ -81,11 +83,46 @@ const TRACE: Asked = Asked {
     ask: Ask::Lines,
     optional: true,
 };
+const COLUMNS: Asked = Asked {
+    name: "columns",
+    label: "What the logger's columns hold",
+    help: "Only where their names do not say it. One a line: the name, =, and time_s, clock, pressure_bar_g, flow_l_min, \
+           temperature_deg_c or ignore.",
+    ask: Ask::Columns,
+    optional: true,
+};
+pub(super) const AT: Asked = Asked {
+    name: "at",
+    label: "Taken at, if not just now",
+    help: "Day and time in UTC, such as 2026-11-24 08:40.",
+    ask: Ask::Line,
+    optional: true,
+};
+const FROM: Asked = choice("from", "Filled from", &[("inlet", "the inlet"), ("outlet", "the outlet")]);
 const GAUGES: Asked = choice(
     "through_fixture",
     "Gauges",
     &[("true", "on the rig: hoses lie between"), ("false", "at the mould: no hoses between")],
 );
+
+pub(super) const DONE: Asked = choice(
+    "kind",
+    "What was done",
+    &[
+        ("blow-out", "blown out"),
+        ("open", "opened"),
+        ("repair", "repaired"),
+        ("descale", "descaled"),
+        ("neutralise", "neutralised"),
+        ("rinse", "rinsed"),
+        ("preserve", "preserved"),
+        ("dry", "dried"),
+    ],
+);
+pub(super) const REMARK: Asked =
+    Asked { name: "remark", label: "Remark", help: "", ask: Ask::Line, optional: true };
+pub(super) const WORDS: Asked =
+    Asked { name: "text", label: "In your words", help: "", ask: Ask::Lines, optional: false };
 
 /// All forms, in the order of the ladder.
 pub(crate) static ALL: &[Form] = &[
@@ -103,6 +140,8 @@ pub(crate) static ALL: &[Form] = &[
             maybe("hold_s", "Supply held before it was shut", "A longer hold lets the air settle."),
             maybe("wall_temperature_deg_c", "Temperature of the steel", ""),
             TRACE,
+            COLUMNS,
+            AT,
         ],
     },
     Form {
@@ -131,6 +170,8 @@ pub(crate) static ALL: &[Form] = &[
             ),
             maybe("air_temperature_deg_c", "Temperature of the air", ""),
             TRACE,
+            COLUMNS,
+            AT,
         ],
     },
     Form {
@@ -146,6 +187,8 @@ pub(crate) static ALL: &[Form] = &[
             maybe("circuit_bar_g", "Pressure in the circuit before", "0 if left out."),
             maybe("reference_volume_ml", "Known volume", "The rig's own if left out."),
             GAUGES,
+            FROM,
+            AT,
         ],
     },
     Form {
@@ -161,6 +204,8 @@ pub(crate) static ALL: &[Form] = &[
             maybe("water_temperature_deg_c", "Temperature of the water", "Weighed water needs it."),
             maybe("uncertainty_ml", "Standard uncertainty", "2 ml if left out."),
             GAUGES,
+            FROM,
+            AT,
         ],
     },
     Form {
@@ -178,6 +223,8 @@ pub(crate) static ALL: &[Form] = &[
             choice("others", "The other circuits meanwhile", &[("closed", "closed"), ("open", "open")]),
             GAUGES,
             TRACE,
+            COLUMNS,
+            AT,
         ],
     },
     Form {
@@ -187,23 +234,7 @@ pub(crate) static ALL: &[Form] = &[
         step: None,
         list: List::Treatment,
         fixed: &[],
-        fields: &[
-            choice(
-                "kind",
-                "What was done",
-                &[
-                    ("blow-out", "blown out"),
-                    ("open", "opened"),
-                    ("repair", "repaired"),
-                    ("descale", "descaled"),
-                    ("neutralise", "neutralised"),
-                    ("rinse", "rinsed"),
-                    ("preserve", "preserved"),
-                    ("dry", "dried"),
-                ],
-            ),
-            Asked { name: "remark", label: "Remark", help: "", ask: Ask::Line, optional: true },
-        ],
+        fields: &[DONE, REMARK, AT],
     },
     Form {
         word: "note",
@@ -212,6 +243,6 @@ pub(crate) static ALL: &[Form] = &[
         step: None,
         list: List::Reading,
         fixed: &[("kind", "note")],
-        fields: &[Asked { name: "text", label: "In your words", help: "", ask: Ask::Lines, optional: false }],
+        fields: &[WORDS, AT],
     },
 ];

@@ -1,8 +1,12 @@
 //! What is entered: read, answered at its field, recorded once, and judged.
 
+pub(crate) mod across;
 pub(crate) mod definitions;
+pub(crate) mod hook_up;
 pub(crate) mod reading;
+pub(crate) mod say;
 pub(crate) mod visit;
+pub(crate) mod whole;
 
 use axum::http::HeaderMap;
 use store::{Fact, Reader};

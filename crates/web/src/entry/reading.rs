@@ -17,6 +17,7 @@ use super::{key, made_for, recorded, sender, somebody};
 use crate::app::App;
 use crate::pages::{self, bench::Entering};
 use crate::problem::Problem;
+use crate::sent::Sent;
 use crate::session::Session;
 use crate::typed::{Typed, number};
 use crate::{layout, shown};
@@ -39,9 +40,9 @@ pub(crate) async fn enter(
     State(app): State<Arc<App>>,
     headers: HeaderMap,
     Path((mould, visit, circuit, word)): Path<(String, String, String, String)>,
-    Body(pairs): Body<Vec<(String, String)>>,
+    sent: Sent,
 ) -> Response {
-    let (spot, typed) = (Spot { mould, visit, circuit }, Typed::new(pairs));
+    let (spot, typed) = (Spot { mould, visit, circuit }, sent.with_traces());
     pages::blocking(move || take(&app, &headers, &spot, &word, typed)).await
 }
 
@@ -109,11 +110,12 @@ fn understood(
     let around =
         Bench { mould: &mould.id, circuits: &circuits, rig: &visit.rig, hook_ups: &visit.hook_ups, at: now };
     let trace = typed.given("trace");
-    Ok(read(around, form.list, item(spot, form, typed), trace).map_err(|faults| in_form(form, faults)))
+    let read = read(around, form.list, item(spot, form, typed), trace);
+    Ok(read.map_err(|faults| in_form(form, faults)))
 }
 
 /// A visit that has ended takes no readings.
-fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
+pub(crate) fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
     let visits = reader.visits(Some(&spot.mould))?;
     match visits.iter().find(|row| row.id == spot.visit) {
         Some(row) if row.outcome.is_none() => Ok(()),
@@ -127,22 +129,48 @@ fn item(spot: &Spot, form: &Form, typed: &Typed) -> Value {
     let mut fields: Vec<(String, Value)> =
         form.fixed.iter().map(|(name, value)| ((*name).to_owned(), Value::from(*value))).collect();
     fields.push(("circuit".to_owned(), Value::from(spot.circuit.as_str())));
-    for field in form.fields {
-        let Some(text) = typed.given(field.name) else { continue };
+    fields.extend(given(form, typed));
+    Value::Record(fields)
+}
+
+/// The fields of a form that hold something.
+pub(super) fn given(form: &Form, typed: &Typed) -> Vec<(String, Value)> {
+    let one = |field: &super::definitions::Asked| {
+        let text = typed.given(field.name)?;
         let value = match (field.name, field.ask) {
             ("trace", _) => Value::from("pasted"),
+            ("at", _) => Value::from(moment_typed(text)),
             (_, Ask::Number) => number(text),
+            (_, Ask::Columns) => columns(text),
             (_, Ask::Choice(_)) if text == "true" || text == "false" => Value::from(text == "true"),
             _ => Value::from(text),
         };
-        fields.push((field.name.to_owned(), value));
-    }
-    Value::Record(fields)
+        Some((field.name.to_owned(), value))
+    };
+    form.fields.iter().filter_map(one).collect()
+}
+
+/// Day and time as people type them, in the way of the file; what is neither stays, so that the check names it.
+pub(super) fn moment_typed(text: &str) -> String {
+    let plain = text.trim_end_matches("UTC").trim();
+    let read = ["%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M"]
+        .iter()
+        .find_map(|way| jiff::civil::DateTime::strptime(way, plain).ok());
+    read.map_or_else(|| text.to_owned(), |at| format!("{at}Z"))
+}
+
+/// Lines of `name = meaning`.
+fn columns(text: &str) -> Value {
+    let line = |line: &str| {
+        let (name, meaning) = line.split_once('=').unwrap_or((line, ""));
+        (name.trim().trim_matches('"').to_owned(), Value::from(meaning.trim().trim_matches('"')))
+    };
+    Value::Record(text.lines().filter(|text| !text.trim().is_empty()).map(line).collect())
 }
 
 /// The faults in the words of the form. Where neither gauge nor logger was given, the file's word for the missing
 /// thing is the trace; at the bench it is the first gauge reading.
-fn in_form(form: &Form, faults: Vec<Fault>) -> Vec<Fault> {
+pub(super) fn in_form(form: &Form, faults: Vec<Fault>) -> Vec<Fault> {
     let mut names: Vec<&super::definitions::Asked> = form.fields.iter().collect();
     names.sort_by_key(|field| std::cmp::Reverse(field.name.len()));
     let plain = |text: &str| {
@@ -168,7 +196,7 @@ fn in_form(form: &Form, faults: Vec<Fault>) -> Vec<Fault> {
 }
 
 /// Records the reading at the next free place; answers its entry, or nothing if the key already stands for another one.
-fn record(
+pub(crate) fn record(
     app: &App,
     spot: &Spot,
     session: &Session,
@@ -179,7 +207,7 @@ fn record(
     app.store.together(|writing: &Writing<'_>| {
         let reader = writing.reader();
         let mut entry = read.entry.clone();
-        entry.at = Some(now);
+        entry.at = entry.at.or(Some(now));
         entry.place = format!("entered {} by {}", moment(now), session.person);
         let mut blobs = Vec::new();
         let items = reader.history(&Subject::visit(&spot.mould, &spot.visit), AsOf::Now)?;

@@ -1,14 +1,13 @@
 //! A visit: begun, hooked up, ended.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::extract::{Form as Body, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse as _, Redirect, Response};
 use bench::visit::Rig;
-use calc::form::{Fault, Value};
-use store::shapes::{HookUpCard, OutcomeWord, PortCard, RigCard, VisitCard, VisitEndCard};
+use calc::form::Fault;
+use store::shapes::{OutcomeWord, RigCard, VisitCard, VisitEndCard};
 use store::{AsOf, Fact, Reader, Session as Writing, StoreError, Subject, Write};
 
 use super::{key, recorded, sender};
@@ -16,11 +15,8 @@ use crate::app::App;
 use crate::pages::{self, visit::Answer};
 use crate::problem::Problem;
 use crate::session::Session;
-use crate::typed::{Typed, number};
+use crate::typed::Typed;
 use crate::{layout, shown};
-
-/// Highest number of a port.
-const LAST_PORT: u32 = 999;
 
 /// Begins a visit of a mould.
 pub(crate) async fn begin(
@@ -77,70 +73,6 @@ fn rig(reader: &Reader<'_>, name: &str) -> Result<RigCard, StoreError> {
         _ => None,
     });
     card.ok_or_else(|| StoreError::Unknown { what: "rig", id: name.to_owned() })
-}
-
-/// Notes which circuit is on which port.
-pub(crate) async fn hook_up(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Path((mould, visit)): Path<(String, String)>,
-    Body(pairs): Body<Vec<(String, String)>>,
-) -> Response {
-    let typed = Typed::new(pairs);
-    pages::blocking(move || take_hook_up(&app, &headers, &mould, &visit, &typed)).await
-}
-
-fn take_hook_up(
-    app: &App,
-    headers: &HeaderMap,
-    mould: &str,
-    visit: &str,
-    typed: &Typed,
-) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, layout::visit(mould, visit))?;
-    let circuits = app.store.read(|reader| {
-        running(reader, mould, visit)?;
-        reader.circuits(mould)
-    })?;
-    let ids: Vec<String> = circuits.into_iter().map(|row| row.id).collect();
-    let ports = match ports(&ids, typed) {
-        Ok(ports) => ports,
-        Err(faults) => return answered(app, &session, mould, visit, typed, &faults),
-    };
-    let card = HookUpCard { mould: mould.to_owned(), visit: visit.to_owned(), ports };
-    end_of(app, &session, mould, visit, typed, Fact::HookUp(card))
-}
-
-/// The port of each circuit that has one, in the order of the ports.
-fn ports(circuits: &[String], typed: &Typed) -> Result<Vec<PortCard>, Vec<Fault>> {
-    let (mut faults, mut ports) = (Vec::new(), BTreeMap::new());
-    for (at, circuit) in circuits.iter().enumerate() {
-        let field = port_field(at);
-        let Some(text) = typed.given(&field) else { continue };
-        let Some(port) = port(text) else {
-            faults.push(Fault::new(field, "not the number of a port", format!("give 1 to {LAST_PORT}")));
-            continue;
-        };
-        if let Some(other) = ports.insert(port, circuit.clone()) {
-            let hint = "each port takes one circuit at a time";
-            faults.push(Fault::new(field, format!("port {port} has circuit {other} already"), hint));
-        }
-    }
-    if faults.is_empty() && ports.is_empty() {
-        faults.push(Fault::new(port_field(0), "no port is given", "give the port of at least one circuit"));
-    }
-    let card = |(port, circuit)| PortCard { port, circuit };
-    if faults.is_empty() { Ok(ports.into_iter().map(card).collect()) } else { Err(faults) }
-}
-
-fn port(text: &str) -> Option<u32> {
-    let Value::Number(value) = number(text) else { return None };
-    (1..=LAST_PORT).find(|port| (f64::from(*port) - value).abs() < f64::EPSILON)
-}
-
-/// Name of the field for the port of this circuit, by its place in the mould.
-pub(crate) fn port_field(at: usize) -> String {
-    format!("port-{at}")
 }
 
 /// Ends a visit: back to the press, or held.

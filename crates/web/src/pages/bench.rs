@@ -11,7 +11,9 @@ use calc::form::Fault;
 use maud::{Markup, html};
 use report::Parts;
 use report::pieces::{bore_eye, exact, gate, moment};
-use store::shapes::{DecayCard, FlowCard, ReadingCard, TreatmentWord, VolumeCard, WhatCard};
+use store::shapes::{
+    DecayCard, FlowCard, ReadingCard, RigOnCard, RigRunCard, TreatmentWord, VolumeCard, WatchedCard, WhatCard,
+};
 use store::{AsOf, Fact, Item, Subject};
 
 use super::visit::say_who;
@@ -23,6 +25,7 @@ use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
+use crate::sent::FILE;
 use crate::session::{Session, fresh_key};
 use crate::shown;
 use crate::typed::Typed;
@@ -160,18 +163,35 @@ fn entry_form(
     let nothing = Typed::default();
     let (typed, faults) = answer.map_or((&nothing, &[][..]), |answer| (answer.typed, answer.faults));
     let key = typed.given("key").map_or_else(fresh_key, str::to_owned);
+    let takes_file = form.fields.iter().any(|asked| asked.name == "trace");
     html! {
         details.form open[open] {
             summary { (form.title) }
-            form.entry method="post" novalidate action={ (layout::bench(&spot.mould, &spot.visit, &spot.circuit)) "/enter/" (form.word) } {
+            form.entry method="post" enctype=[takes_file.then_some("multipart/form-data")] novalidate
+                action={ (layout::bench(&spot.mould, &spot.visit, &spot.circuit)) "/enter/" (form.word) } {
                 (summary(form.word, faults, |name| form.label(name)))
                 p { (form.intro) }
                 @if let Some(step) = form.step { ul.small-cautions { @for text in step.cautions() { li { (text) } } } }
                 (shut_gates(form, found))
                 (sealed(session, &key))
-                div.fields { @for asked in form.fields { (field(form, asked, typed).html(faults)) } }
+                div.fields { @for asked in form.fields {
+                    (field(form, asked, typed).html(faults))
+                    @if asked.name == "trace" { (file(form.word)) }
+                } }
                 button type="submit" { "Record" }
             }
+        }
+    }
+}
+
+/// Place for a logger's file.
+fn file(form: &str) -> Markup {
+    let id = crate::forms::id(form, "trace-file");
+    html! {
+        div.field {
+            label for=(id) { "Or choose its file" span.optional { " (may be left out)" } }
+            input.file id=(id) type="file" name={ "trace" (FILE) } accept=".csv,.txt,text/csv,text/plain" aria-describedby={ (id) "-help" };
+            p.help id={ (id) "-help" } { "CSV of any logger. It may be dropped here." }
         }
     }
 }
@@ -191,11 +211,11 @@ fn shut_gates(form: &Form, found: &CircuitFinding) -> Markup {
     }
 }
 
-fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed) -> Field<'a> {
+pub(crate) fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed) -> Field<'a> {
     let control = match asked.ask {
         Ask::Number => Control::Number,
         Ask::Line => Control::Line,
-        Ask::Lines => Control::Lines,
+        Ask::Lines | Ask::Columns => Control::Lines,
         Ask::Choice(choices) => Control::Choice(
             choices.iter().map(|(value, words)| ((*value).to_owned(), (*words).to_owned())).collect(),
         ),
@@ -280,7 +300,7 @@ fn reason(number: u64, wrong: bool) -> Markup {
 }
 
 /// A reading in a few words, with its numbers as they were given.
-fn in_words(card: &ReadingCard) -> String {
+pub(crate) fn in_words(card: &ReadingCard) -> String {
     let decay = |decay: &DecayCard| match decay {
         DecayCard::Trace(_) => "logged".to_owned(),
         DecayCard::Read { start_bar_g, end_bar_g, time_s } => {
@@ -304,14 +324,49 @@ fn in_words(card: &ReadingCard) -> String {
             }
             VolumeCard::AirExpansion { .. } => "Filled volume, by air".to_owned(),
         },
-        WhatCard::CrossWatch { .. } => "Charged, and others watched".to_owned(),
+        WhatCard::CrossWatch { also_charged, watched, .. } => {
+            let names = |all: &[WatchedCard]| {
+                all.iter().map(|one| one.circuit.as_str()).collect::<Vec<_>>().join(", ")
+            };
+            let with = if also_charged.is_empty() {
+                String::new()
+            } else {
+                format!(" with {}", names(also_charged))
+            };
+            format!("Charged{with}, watched {}", names(watched))
+        }
         WhatCard::Note { text } => format!("Note: {text}"),
         WhatCard::Treatment { treatment, remark } => {
             let words = done(*treatment);
             remark.as_ref().map_or(words.to_owned(), |remark| format!("{words}: {remark}"))
         }
-        WhatCard::RigCheck(_) | WhatCard::Bucket { .. } => "The rig was checked".to_owned(),
+        WhatCard::RigCheck(run) => rig_check(run),
+        WhatCard::Bucket { fillings, .. } => {
+            let first = fillings.first().map(|one| exact(one.time_s, "s")).unwrap_or_default();
+            let count = report::pieces::counted(fillings.len(), "filling", "fillings");
+            format!("Bucket and stopwatch, {count}, the first {first}")
+        }
     }
+}
+
+fn rig_check(run: &RigRunCard) -> String {
+    let on = match run.on {
+        RigOnCard::Fixture => "Rig on hoses joined".to_owned(),
+        RigOnCard::Orifice { flow_factor_m3_h, .. } => {
+            format!("Rig on an orifice of {}", exact(flow_factor_m3_h, "m³/h"))
+        }
+        RigOnCard::AtRest => "Gauges open to the air".to_owned(),
+        RigOnCard::ShutOff => "Both gauges on one pressure".to_owned(),
+    };
+    let told = [
+        ("", run.flow_l_min.map(|flow| exact(flow, "l/min"))),
+        ("inlet ", run.pressure_in_bar_g.map(|pressure| exact(pressure, "bar"))),
+        ("outlet ", run.pressure_out_bar_g.map(|pressure| exact(pressure, "bar"))),
+        ("reference ", run.reference_pressure_bar_g.map(|reference| exact(reference.shown, "bar"))),
+        ("", run.water_temperature_deg_c.map(|water| exact(water, "°C"))),
+    ];
+    let told = told.into_iter().filter_map(|(name, value)| Some(format!(", {name}{}", value?)));
+    core::iter::once(on).chain(told).collect()
 }
 
 const fn done(treatment: TreatmentWord) -> &'static str {

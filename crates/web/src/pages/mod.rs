@@ -1,14 +1,17 @@
 //! The pages.
 
+pub(crate) mod across;
 pub(crate) mod bench;
 pub(crate) mod calculators;
 pub(crate) mod circuit;
+pub(crate) mod hook_up;
 pub(crate) mod mould;
 pub(crate) mod moulds;
 pub(crate) mod sheet;
 pub(crate) mod today;
 pub(crate) mod visit;
 pub(crate) mod who;
+pub(crate) mod whole;
 
 mod calculator_form;
 mod over_time;

@@ -8,17 +8,17 @@ use axum::response::{Html, IntoResponse as _, Response};
 use bench::finding::Findings;
 use bench::ladder::{Rung, State as Standing, ladder};
 use bench::mould::CircuitId;
-use bench::visit::Visit;
 use calc::form::Fault;
 use maud::{Markup, html};
 use report::Parts;
 use report::pieces::{caution, moment};
-use store::AsOf;
 use store::read::VisitRow;
+use store::shapes::PortCard2;
+use store::{AsOf, Subject};
 
 use super::{blocking, read};
 use crate::app::App;
-use crate::entry::{somebody, visit::port_field};
+use crate::entry::{hook_up::ports_of, somebody};
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -55,11 +55,13 @@ pub(crate) fn with(
     visit: &str,
     answer: Option<&Answer<'_>>,
 ) -> Result<Html<String>, Problem> {
-    let (stay, row, shown) = read(app, |reader| {
+    let (stay, row, shown, ports) = read(app, |reader| {
         let stay = reader.visit(mould, visit, AsOf::Now)?;
         let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
         let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
-        Ok((stay, row, shown::of(app, reader, mould, visit)?))
+        let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
+        let ports = items.iter().find_map(|item| ports_of(&item.fact));
+        Ok((stay, row, shown::of(app, reader, mould, visit)?, ports))
     })?;
     let findings = &shown.findings;
     let way = |index: usize| {
@@ -77,10 +79,8 @@ pub(crate) fn with(
             ol.ladder { @for rung in &ladder(&stay, findings) { (step(rung, mould, visit)) } }
         }
         (parts.circuits()) (parts.gates()) (hoses) (parts.leaks()) (rig) (warnings)
-        @if row.outcome.is_none() {
-            (hook_up(session, mould, visit, findings, &stay, answer))
-            (end(session, mould, visit, answer))
-        }
+        (ways(mould, visit, ports.as_deref()))
+        @if row.outcome.is_none() { (end(session, mould, visit, answer)) }
         details.quiet-part { summary { "Limits used, and how to read this page" } (limits) (legend) }
         p.paper { a.button href={ (layout::visit(mould, visit)) "/sheet" } { "Visit sheet for paper" } }
     };
@@ -151,60 +151,31 @@ fn step(rung: &Rung, mould: &str, visit: &str) -> Markup {
     }
 }
 
-fn hook_up(
-    session: Option<&Session>,
-    mould: &str,
-    visit: &str,
-    findings: &Findings,
-    stay: &Visit,
-    answer: Option<&Answer<'_>>,
-) -> Markup {
-    let own = answer.filter(|answer| answer.faults.iter().any(|fault| fault.field.starts_with("port-")));
-    let faults = own.map_or(&[][..], |answer| answer.faults);
-    let field = |at: usize, id: &CircuitId| {
-        let name = port_field(at);
-        let known = stay.hook_ups.iter().rev().find(|hook_up| hook_up.circuit == *id);
-        let value = match own {
-            Some(answer) => answer.typed.get(&name).to_owned(),
-            None => known.map(|hook_up| hook_up.port.to_string()).unwrap_or_default(),
-        };
-        let label = format!("Port of {id}");
-        Field {
-            form: "hook-up",
-            name: &name,
-            label: &label,
-            help: "",
-            unit: "",
-            optional: false,
-            control: Control::Number,
-            value: &value,
-        }
-        .html(faults)
-    };
-    let label = |name: &str| {
-        let at = findings.circuits.iter().enumerate().find(|(at, _)| port_field(*at) == name);
-        at.map(|(_, circuit)| format!("Port of {}", circuit.id))
-    };
+/// The ways to what a visit records beside the readings of its circuits.
+fn ways(mould: &str, visit: &str, ports: Option<&[PortCard2]>) -> Markup {
+    let to = |page: &str| format!("{}/{page}", layout::visit(mould, visit));
     html! {
         section aria-labelledby="hook-up" {
             h2 #hook-up { "Hook-up" }
-            @if let Some(session) = session {
-                form.entry method="post" action={ (layout::visit(mould, visit)) "/hook-up" } novalidate {
-                    (summary("hook-up", faults, label))
-                    (sealed(session, &fresh_key()))
-                    p.quiet { "Leave a circuit empty that is not connected. Which hose went where is the commonest mistake: look twice." }
-                    div.ports { @for (at, circuit) in findings.circuits.iter().enumerate() { (field(at, &circuit.id)) } }
-                    button type="submit" { "Record the hook-up" }
-                }
-            } @else { (say_who(&layout::visit(mould, visit))) }
+            @match ports {
+                Some(ports) => p { (report::pieces::counted(ports.len(), "port is", "ports are")) " in use: " @for (at, on) in ports.iter().enumerate() {
+                    @if at > 0 { ", " } (on.port) " on " (on.circuits.iter().map(|one| one.circuit.as_str()).collect::<Vec<_>>().join(" → "))
+                } "." },
+                None => p { "Not noted yet. Which hose went where is the commonest mistake: look twice." },
+            }
+            p.ways {
+                a.button href=(to("hook-up")) { "Hook-up, also for paper" } " "
+                a.button href=(to("leaks")) { "Leak hunt" } " "
+                a.button href=(to("across")) { "Charge one, watch the others" } " "
+                a.button href=(to("whole")) { "Whole mould and rig" }
+            }
         }
     }
 }
 
 fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answer<'_>>) -> Markup {
-    let own = answer.filter(|answer| answer.faults.iter().all(|fault| !fault.field.starts_with("port-")));
-    let faults = own.map_or(&[][..], |answer| answer.faults);
-    let value = |name: &str| own.map_or("", |answer| answer.typed.get(name));
+    let faults = answer.map_or(&[][..], |answer| answer.faults);
+    let value = |name: &str| answer.map_or("", |answer| answer.typed.get(name));
     let choices =
         [("", "choose"), ("hold", "hold: something is missing"), ("release", "release: back to the press")];
     let outcome = Field {

@@ -1,5 +1,7 @@
 //! A record with one mould, and a browser that keeps its cookie.
 
+#![allow(dead_code)] // Each file of tests uses a part of it.
+
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -128,6 +130,47 @@ impl House {
             .collect::<Vec<_>>()
             .join("&");
         self.ask(request, Body::from(body))
+    }
+
+    /// A form with files: name of the field, name of the file, bytes.
+    pub fn post_files(
+        &self,
+        address: &str,
+        pairs: &[(&str, String)],
+        files: &[(&str, &str, &[u8])],
+    ) -> Answer {
+        let mut body: Vec<u8> = Vec::new();
+        for (name, text) in pairs {
+            let head = format!("--edge\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{text}\r\n");
+            body.extend(head.as_bytes());
+        }
+        for (name, file, bytes) in files {
+            let head = format!(
+                "--edge\r\ncontent-disposition: form-data; name=\"{name}\"; filename=\"{file}\"\r\n\r\n"
+            );
+            body.extend(head.as_bytes());
+            body.extend(*bytes);
+            body.extend(b"\r\n");
+        }
+        body.extend(b"--edge--\r\n");
+        let request = Request::post(address)
+            .header("host", "localhost:8470")
+            .header("origin", "http://localhost:8470")
+            .header("content-type", "multipart/form-data; boundary=edge");
+        self.ask(request, Body::from(body))
+    }
+
+    /// A form of a page, with its token and a key of its own.
+    pub fn send(&self, page: &str, address: &str, pairs: &[(&str, &str)]) -> Answer {
+        let mut form = vec![("token", self.token(page)), ("key", self.fresh_key())];
+        form.extend(pairs.iter().map(|(name, value)| (*name, (*value).to_owned())));
+        self.post(address, &form)
+    }
+
+    /// What stands on record about a subject.
+    pub fn facts(&self, subject: &Subject) -> Vec<Fact> {
+        let items = self.record.read(|reader| reader.items(subject, AsOf::Now)).unwrap();
+        items.into_iter().map(|item| item.fact).collect()
     }
 
     fn ask(&self, mut request: axum::http::request::Builder, body: Body) -> Answer {
