@@ -12,6 +12,7 @@ pub mod intake;
 pub mod json;
 pub mod load;
 pub mod mould_list;
+pub mod one_mould;
 pub mod one_reading;
 pub mod reference;
 pub mod schema;

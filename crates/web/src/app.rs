@@ -89,13 +89,20 @@ impl App {
 
 /// All pages, guarded.
 pub fn router(app: App) -> Router {
-    let visit = "/moulds/{mould}/visits/{visit}";
+    let (visit, one) = ("/moulds/{mould}/visits/{visit}", "/moulds/{mould}/circuits/{circuit}");
     let circuit = format!("{visit}/circuits/{{circuit}}");
     Router::new()
         .route("/", get(pages::today::page))
         .route("/who", get(pages::who::page).post(pages::who::choose))
         .route("/moulds", get(pages::moulds::page))
+        .route("/take-in", get(pages::take_in::page).post(pages::take_in::enter))
         .route("/moulds/{mould}", get(pages::mould::page))
+        .route("/moulds/{mould}/edit", get(pages::mould_edit::page).post(pages::mould_edit::enter))
+        .route("/moulds/{mould}/find", get(pages::find::page).post(pages::find::enter))
+        .route(&format!("{one}/edit"), get(pages::circuit_edit::page).post(pages::circuit_edit::enter))
+        .route(&format!("{one}/edit/gone"), post(pages::circuit_edit::gone))
+        .route(&format!("{one}/pieces"), get(pages::pieces::page).post(pages::pieces::enter))
+        .route(&format!("{one}/baseline"), get(pages::baseline::page).post(pages::baseline::enter))
         .route("/moulds/{mould}/visits", post(entry::visit::begin))
         .route("/moulds/{mould}/circuits/{circuit}", get(pages::circuit::page))
         .route(visit, get(pages::visit::page))

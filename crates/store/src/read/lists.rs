@@ -161,6 +161,14 @@ impl Reader<'_> {
         })
     }
 
+    /// Names of the halves of a mould.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn halves(&self, mould: &str) -> Result<Vec<String>, StoreError> {
+        self.list("SELECT id FROM half WHERE mould = ?1 ORDER BY id", [mould], |row| row.get(0))
+    }
+
     /// The visits of a mould, or of all, the newest first.
     ///
     /// # Errors

@@ -3,6 +3,8 @@
 pub(crate) mod across;
 pub(crate) mod definitions;
 pub(crate) mod hook_up;
+pub(crate) mod mould;
+pub(crate) mod pieces;
 pub(crate) mod reading;
 pub(crate) mod say;
 pub(crate) mod visit;
@@ -35,6 +37,11 @@ pub(crate) fn key(typed: &Typed) -> Result<String, Problem> {
     } else {
         Err(Problem::Refused("This form is not one of these pages.".into()))
     }
+}
+
+/// Whether a form of this key was recorded already: sent twice, it counts once.
+pub(crate) fn sent_before(app: &App, key: &str) -> Result<bool, Problem> {
+    Ok(!app.store.read(|reader| reader.written(key))?.is_empty())
 }
 
 /// Refuses a form that was made for somebody else, or before the person changed.

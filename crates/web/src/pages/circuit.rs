@@ -45,6 +45,12 @@ pub(crate) async fn page(
             h1 { (circuit.id) " · " @match &circuit.serves { Some(serves) => (serves), None => (circuit.half) } }
             @if let Some(finding) = finding { p.lead { (report::pieces::next_step(finding.next_step)) (finding.reason) } }
             @if !found.is_empty() { section aria-labelledby="eyes" { h2 #eyes { "The bore over time" } (eyes(&found, &mould, &circuit.id)) } }
+            @let own = layout::circuit(&mould, &id);
+            p.ways {
+                a.button href={ (own) "/edit" } { "Edit the circuit" } " "
+                a.button href={ (own) "/pieces" } { "Its pieces" } " "
+                a.button href={ (own) "/baseline" } { "Its baseline" }
+            }
             (told_before(circuit))
             (numbers(&mould, circuit, &rows))
             @if let (Some(finding), Some(newest)) = (finding, newest) {

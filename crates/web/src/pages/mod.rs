@@ -1,22 +1,30 @@
 //! The pages.
 
 pub(crate) mod across;
+pub(crate) mod baseline;
 pub(crate) mod bench;
 pub(crate) mod calculators;
 pub(crate) mod circuit;
+pub(crate) mod circuit_edit;
+pub(crate) mod find;
 pub(crate) mod hook_up;
 pub(crate) mod mould;
+pub(crate) mod mould_edit;
 pub(crate) mod moulds;
+pub(crate) mod pieces;
 pub(crate) mod sheet;
+pub(crate) mod take_in;
 pub(crate) mod today;
 pub(crate) mod visit;
 pub(crate) mod who;
 pub(crate) mod whole;
 
 mod calculator_form;
+mod edit;
 mod over_time;
 
-use axum::response::{IntoResponse as _, Response};
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse as _, Response};
 use store::Reader;
 
 use crate::app::App;
@@ -42,6 +50,11 @@ pub(crate) fn read<T>(app: &App, work: impl FnOnce(&Reader<'_>) -> Result<T, Pro
         Ok(())
     })?;
     done.unwrap_or_else(|| Err(Problem::Failed("The record was not read.".into())))
+}
+
+/// A page that answers a form with what is wrong.
+pub(crate) fn unprocessable(page: Html<String>) -> Response {
+    (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
 }
 
 /// No page stands here.

@@ -10,13 +10,14 @@ use bench::mould::{Circuit, Known, Mould};
 use maud::{Markup, html};
 use report::Parts;
 use report::pieces::{amount, fitness, moment};
-use store::AsOf;
 use store::read::VisitRow;
 
+use super::find::openings;
 use super::over_time::{eyes, visits};
 use super::visit::say_who;
 use super::{blocking, read};
 use crate::app::App;
+use crate::entry::mould::{OnRecord, known_text, on_record};
 use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed};
 use crate::layout::{self, Page, Place};
@@ -30,11 +31,10 @@ pub(crate) async fn page(
 ) -> Response {
     blocking(move || {
         let session = somebody(&app, &headers)?;
-        let (mould, rows, found, rigs) = read(&app, |reader| {
-            let mould = reader.mould(&id, AsOf::Now)?;
-            Ok((mould, reader.visits(Some(&id))?, visits(&app, reader, &id)?, reader.rigs()?))
+        let (on, found, rigs) = read(&app, |reader| {
+            Ok((on_record(reader, &id)?, visits(&app, reader, &id)?, reader.rigs()?))
         })?;
-        let content = content(session.as_ref(), &mould, &rows, &found, &rigs);
+        let content = content(session.as_ref(), &on, &found, &rigs);
         let trail = [("Moulds".to_owned(), "/moulds".to_owned())];
         let here = layout::mould(&id);
         let page = Page { title: &id, place: Place::Moulds, here: &here, trail: &trail };
@@ -45,11 +45,11 @@ pub(crate) async fn page(
 
 fn content(
     session: Option<&Session>,
-    mould: &Mould,
-    rows: &[VisitRow],
+    on: &OnRecord,
     found: &[Arc<Findings>],
     rigs: &[String],
 ) -> Markup {
+    let (mould, rows) = (&on.mould, on.visits.as_slice());
     let running = rows.iter().find(|row| row.outcome.is_none());
     html! {
         h1 { (mould.id) " · " (mould.name) }
@@ -68,9 +68,9 @@ fn content(
                 } }
             }
         }
-        (known_of(mould))
+        (known_of(on))
         (visit_list(rows))
-        @if running.is_none() { (begin(session, mould, rigs)) }
+        @if running.is_none() && !mould.circuits.is_empty() { (begin(session, mould, rigs)) }
     }
 }
 
@@ -88,11 +88,25 @@ fn state(mould: &Mould, newest: &Findings) -> Markup {
     }
 }
 
+/// How a fact is known, behind it.
+fn mark(on: &OnRecord, circuit: &Circuit, name: &str) -> Markup {
+    let marks = on.marks(&circuit.id.0);
+    html! { @if let Some(word) = marks.known.get(name) { " (" (known_text(*word)) ")" } }
+}
+
 /// What is known of each circuit: baseline, pieces, metals.
-fn known_of(mould: &Mould) -> Markup {
+fn known_of(on: &OnRecord) -> Markup {
+    let mould = &on.mould;
+    let own = layout::mould(&mould.id.0);
     html! {
         section aria-labelledby="known" {
             h2 #known { "What is known of the circuits" }
+            @if mould.circuits.is_empty() { p { "None is found yet. Blow into the openings, or send water in and watch." } }
+            p.ways {
+                a.button href={ (own) "/find" } { "Find circuits" } " "
+                a.button href={ (own) "/edit" } { "Edit the mould" }
+            }
+            (openings(on))
             table.list role="table" aria-labelledby="known" {
                 thead role="rowgroup" { tr role="row" {
                     @for heading in ["Circuit", "Baseline", "Geometry", "Metals and seals"] { th role="columnheader" scope="col" { (heading) } }
@@ -105,8 +119,8 @@ fn known_of(mould: &Mould) -> Markup {
                     td role="cell" data-label="Baseline" { (baseline(circuit)) }
                     td role="cell" data-label="Geometry" { (geometry(circuit)) }
                     td role="cell" data-label="Metals" {
-                        @if circuit.metals.is_empty() { "metals not known" } @else { (circuit.metals.join(", ")) }
-                        span.under { @if circuit.seals.is_empty() { "seals not known" } @else { (circuit.seals.join(", ")) } }
+                        @if circuit.metals.is_empty() { "metals not known" } @else { (circuit.metals.join(", ")) (mark(on, circuit, "metals")) }
+                        span.under { @if circuit.seals.is_empty() { "seals not known" } @else { (circuit.seals.join(", ")) (mark(on, circuit, "seals")) } }
                     }
                 } } }
             }

@@ -20,6 +20,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
         let moulds = read(&app, |reader| Ok(reader.moulds()?))?;
         let content = html! {
             h1 { "Moulds" }
+            p { a.button href="/take-in" { "Take in a mould without papers" } }
             @if moulds.is_empty() {
                 p.lead { "No mould is on record yet." }
                 p { "Moulds come from files or from a spreadsheet: " code { "borewise record FILE" } ", while this is stopped or running." }
