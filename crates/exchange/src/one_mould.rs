@@ -36,7 +36,8 @@ pub fn with_circuit(
 }
 
 fn changed(circuit: &Value, said: &[(&str, Option<Value>)]) -> Value {
-    let kept = circuit.fields().iter().filter(|(name, _)| !said.iter().any(|(other, _)| other == name)).cloned();
+    let kept =
+        circuit.fields().iter().filter(|(name, _)| !said.iter().any(|(other, _)| other == name)).cloned();
     let new = said.iter().filter_map(|(name, value)| Some(((*name).to_owned(), value.clone()?)));
     Value::Record(kept.chain(new).collect())
 }
@@ -91,7 +92,8 @@ mod tests {
         let circuit = with_circuit(&mould, &id, &said).expect("sound");
         assert_eq!((circuit.half.as_str(), circuit.pieces.len()), ("fixed", 1));
         mould.circuits.push(circuit);
-        let circuit = with_circuit(&mould, &id, &[("pieces", None), ("serves", Some("lid".into()))]).expect("sound");
+        let circuit =
+            with_circuit(&mould, &id, &[("pieces", None), ("serves", Some("lid".into()))]).expect("sound");
         assert_eq!((circuit.half.as_str(), circuit.pieces.len()), ("fixed", 0));
     }
 

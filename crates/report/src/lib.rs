@@ -9,6 +9,7 @@ mod cautions;
 mod chart;
 mod leak_map;
 mod number;
+mod outline;
 mod pictures;
 pub mod pieces;
 mod plant;
@@ -19,6 +20,7 @@ mod symbol;
 mod table;
 mod words;
 
+pub use outline::{Outline, Pin, PinKind};
 pub use plant::{PlantVisit, plant_page};
 pub use sheet::{Footer, Parts, STYLE, Way, visit_sheet};
 pub use table::terminal_table;

@@ -245,6 +245,21 @@ impl Reader<'_> {
         })
     }
 
+    /// The leaks of all visits of a mould, without those that were none.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`], [`StoreError::Unreadable`].
+    pub fn leaks(&self, mould: &str, as_of: AsOf) -> Result<Vec<Item>, StoreError> {
+        let (from, to) = Subject::inside("visit", mould);
+        let sql = "SELECT * FROM entry WHERE subject >= ?1 AND subject < ?2 AND number <= ?3 \
+                   AND kind IN ('leak', 'withdrawal') ORDER BY number";
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let rows = statement.query_map((from, to, as_of.number()), entry_of)?;
+        let mut items = fold(rows.collect::<Result<Vec<_>, _>>()?)?;
+        items.retain(|item| item.withdrawn.is_none());
+        Ok(items)
+    }
+
     /// The text of a table of the plant, `limits` or `materials`; nothing if it never set its own.
     ///
     /// # Errors

@@ -99,6 +99,11 @@ pub fn router(app: App) -> Router {
         .route("/moulds/{mould}", get(pages::mould::page))
         .route("/moulds/{mould}/edit", get(pages::mould_edit::page).post(pages::mould_edit::enter))
         .route("/moulds/{mould}/find", get(pages::find::page).post(pages::find::enter))
+        .route("/moulds/{mould}/halves/{half}", get(pages::half::page))
+        .route("/moulds/{mould}/halves/{half}/outline.svg", get(pages::half::picture))
+        .route("/moulds/{mould}/halves/{half}/outline", post(pages::half::outline))
+        .route("/moulds/{mould}/halves/{half}/pin", post(pages::half::pin))
+        .route("/moulds/{mould}/halves/{half}/unpin", post(pages::half::unpin))
         .route(&format!("{one}/edit"), get(pages::circuit_edit::page).post(pages::circuit_edit::enter))
         .route(&format!("{one}/edit/gone"), post(pages::circuit_edit::gone))
         .route(&format!("{one}/pieces"), get(pages::pieces::page).post(pages::pieces::enter))
@@ -108,6 +113,10 @@ pub fn router(app: App) -> Router {
         .route(visit, get(pages::visit::page))
         .route(&format!("{visit}/sheet"), get(pages::sheet::page))
         .route(&format!("{visit}/hook-up"), get(pages::hook_up::page).post(entry::hook_up::enter))
+        .route(&format!("{visit}/leaks"), get(pages::leaks::page))
+        .route(&format!("{visit}/leaks/{{leak}}"), post(pages::leaks::enter))
+        .route("/photos/{number}", get(pages::photos::bytes))
+        .merge(photos(visit, one))
         .route(&format!("{visit}/across"), get(pages::across::page).post(entry::across::enter))
         .route(&format!("{visit}/whole"), get(pages::whole::page))
         .route(&format!("{visit}/whole/enter/{{form}}"), post(pages::whole::enter))
@@ -124,6 +133,17 @@ pub fn router(app: App) -> Router {
         .layer(DefaultBodyLimit::max(FORM_LIMIT_BYTES))
         .layer(from_fn(guard::guard))
         .with_state(Arc::new(app))
+}
+
+/// Photos are larger than other forms.
+fn photos(visit: &str, circuit: &str) -> Router<Arc<App>> {
+    Router::new()
+        .route(&format!("{visit}/photos"), get(pages::photos::of_visit).post(pages::photos::enter_visit))
+        .route(
+            &format!("{circuit}/photos"),
+            get(pages::photos::of_circuit).post(pages::photos::enter_circuit),
+        )
+        .layer(DefaultBodyLimit::max(pages::photos::FORM_BYTES))
 }
 
 async fn icon() -> impl IntoResponse {

@@ -14,6 +14,7 @@ mod forms;
 mod guard;
 mod layout;
 mod pages;
+mod picture;
 mod problem;
 mod sent;
 mod serve;

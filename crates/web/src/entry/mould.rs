@@ -111,8 +111,12 @@ impl OnRecord {
 
 /// A typed list: words with a comma, a semicolon or a line between them; nothing where none is typed.
 pub(crate) fn words(text: &str) -> Option<Value> {
-    let words: Vec<Value> =
-        text.split([',', ';', '\n']).map(str::trim).filter(|word| !word.is_empty()).map(Value::from).collect();
+    let words: Vec<Value> = text
+        .split([',', ';', '\n'])
+        .map(str::trim)
+        .filter(|word| !word.is_empty())
+        .map(Value::from)
+        .collect();
     (!words.is_empty()).then_some(Value::List(words))
 }
 

@@ -111,7 +111,8 @@ pub(crate) fn list(rows: &[Row]) -> Result<List, Vec<Fault>> {
     let mut pieces: Vec<(Value, Vec<Vec<usize>>)> = Vec::new();
     let mut open: Vec<(String, Vec<Value>, Vec<usize>)> = Vec::new();
     let mut faults = Vec::new();
-    let mut close = |open: &mut Vec<(String, Vec<Value>, Vec<usize>)>, pieces: &mut Vec<(Value, Vec<Vec<usize>>)>| {
+    let mut close = |open: &mut Vec<(String, Vec<Value>, Vec<usize>)>,
+                     pieces: &mut Vec<(Value, Vec<Vec<usize>>)>| {
         if let [(_, _, from)] = open.as_slice()
             && let Some(row) = from.first()
         {

@@ -32,7 +32,12 @@ const FIELDS: [(&str, &str, &str, bool); 7] = [
     ("baseline_uncertainty_percent", "Its standard uncertainty", "2 % if left out.", true),
     ("baseline_date", "Day that earned it", "YYYY-MM-DD", false),
     ("baseline_filled_volume_ml", "Filled volume", "Hoses removed.", true),
-    ("baseline_filled_volume_uncertainty_percent", "Standard uncertainty of the volume", "5 % if left out.", true),
+    (
+        "baseline_filled_volume_uncertainty_percent",
+        "Standard uncertainty of the volume",
+        "5 % if left out.",
+        true,
+    ),
     ("baseline_sonic_conductance_dm3_s_bar", "Sonic conductance", "Hoses removed.", true),
     (
         "baseline_sonic_conductance_uncertainty_percent",
@@ -102,7 +107,8 @@ fn with(
 ) -> Result<Html<String>, Problem> {
     let id = &shown.on.mould.id.0;
     let here = address(id, circuit);
-    let entry = shown.on.entry_of(circuit, "baseline").map(|item| item.entry.number.to_string()).unwrap_or_default();
+    let entry =
+        shown.on.entry_of(circuit, "baseline").map(|item| item.entry.number.to_string()).unwrap_or_default();
     let content = html! {
         h1 { "Baseline of " (circuit) ", " (id) }
         p.lead { "What the circuit can do when it is new or freshly cleaned. Every later flow is compared with it." }
@@ -167,7 +173,11 @@ fn from_visits(
 fn by_hand(session: &Session, here: &str, entry: &str, typed: &Typed, faults: &[Fault]) -> Markup {
     let own = typed.given("visit").is_none() && !faults.is_empty();
     let nothing = Typed::default();
-    let filling = Filling { form: "typed", typed: if own { typed } else { &nothing }, faults: if own { faults } else { &[] } };
+    let filling = Filling {
+        form: "typed",
+        typed: if own { typed } else { &nothing },
+        faults: if own { faults } else { &[] },
+    };
     let others = [("closed", "closed"), ("open", "open")];
     html! {
         section aria-labelledby="typed" {
@@ -260,14 +270,23 @@ fn typed_baseline(on: &OnRecord, id: &str, typed: &Typed) -> Result<Baseline, Ve
     for (name, _, _, is_number) in FIELDS {
         said.push((name, if is_number { figure(typed, name) } else { line(typed, name) }));
     }
-    said.push(("baseline_others", typed.given("baseline_flow_factor_m3_h").and(line(typed, "baseline_others"))));
+    said.push((
+        "baseline_others",
+        typed.given("baseline_flow_factor_m3_h").and(line(typed, "baseline_others")),
+    ));
     let plain = |text: &str| {
-        FIELDS.iter().rev().fold(text.to_owned(), |text, (name, words, ..)| text.replace(name, &format!("‘{words}’")))
+        FIELDS
+            .iter()
+            .rev()
+            .fold(text.to_owned(), |text, (name, words, ..)| text.replace(name, &format!("‘{words}’")))
     };
     let read = circuit_said(&on.mould, id, &said).map_err(|faults| {
-        let words = |fault: Fault| Fault { problem: plain(&fault.problem), hint: plain(&fault.hint), ..fault };
+        let words =
+            |fault: Fault| Fault { problem: plain(&fault.problem), hint: plain(&fault.hint), ..fault };
         faults.into_iter().map(words).collect::<Vec<_>>()
     })?;
-    let missing = || vec![Fault::new("baseline_flow_factor_m3_h", "missing", "a baseline is a flow factor first of all")];
+    let missing = || {
+        vec![Fault::new("baseline_flow_factor_m3_h", "missing", "a baseline is a flow factor first of all")]
+    };
     read.baseline.ok_or_else(missing)
 }

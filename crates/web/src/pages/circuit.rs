@@ -49,7 +49,8 @@ pub(crate) async fn page(
             p.ways {
                 a.button href={ (own) "/edit" } { "Edit the circuit" } " "
                 a.button href={ (own) "/pieces" } { "Its pieces" } " "
-                a.button href={ (own) "/baseline" } { "Its baseline" }
+                a.button href={ (own) "/baseline" } { "Its baseline" } " "
+                a.button href={ (own) "/photos" } { "Photos" }
             }
             (told_before(circuit))
             (numbers(&mould, circuit, &rows))

@@ -16,8 +16,8 @@ use super::visit::say_who;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{
-    FOUND, KNOWN, MARKED, OnRecord, circuit_card, circuit_said, figure, found_text, found_word, known_text, line,
-    on_record, typed_marks, words,
+    FOUND, KNOWN, MARKED, OnRecord, circuit_card, circuit_said, figure, found_text, found_word, known_text,
+    line, on_record, typed_marks, words,
 };
 use crate::entry::say::{Say, Saying, judge_mould};
 use crate::entry::{key, sender, sent_before, somebody};
@@ -81,8 +81,11 @@ pub(crate) async fn page(
 fn as_it_stands(on: &OnRecord, id: &str) -> Result<Typed, Problem> {
     let (circuit, marks) = (on.circuit(id)?, on.marks(id));
     let mut typed = Typed::default();
-    let ids = |ids: &[bench::mould::CircuitId]| ids.iter().map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ");
-    let mm = |length: Option<calc::quantity::Length>| length.map(|length| exact(length.mm(), "")).unwrap_or_default();
+    let ids =
+        |ids: &[bench::mould::CircuitId]| ids.iter().map(|id| id.0.as_str()).collect::<Vec<_>>().join(", ");
+    let mm = |length: Option<calc::quantity::Length>| {
+        length.map(|length| exact(length.mm(), "")).unwrap_or_default()
+    };
     for (name, text) in [
         ("half", circuit.half.clone()),
         ("serves", circuit.serves.clone().unwrap_or_default()),
@@ -118,7 +121,8 @@ fn with(
 ) -> Html<String> {
     let id = &shown.on.mould.id.0;
     let (here, filling) = (address(id, circuit), Filling { form: "circuit", typed, faults });
-    let halves: Vec<(String, String)> = shown.on.half_names().into_iter().map(|half| (half.clone(), half)).collect();
+    let halves: Vec<(String, String)> =
+        shown.on.half_names().into_iter().map(|half| (half.clone(), half)).collect();
     let known = |name: &str| {
         let words = MARKED.iter().find(|(known, _)| *known == name).map_or("", |(_, words)| words);
         filling.choice(&format!("known-{name}"), &format!("{words}: how known"), "", &KNOWN)
@@ -264,7 +268,13 @@ pub(crate) async fn gone(
     blocking(move || take_out(&app, &headers, &mould, &circuit, &typed)).await
 }
 
-fn take_out(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) -> Result<Response, Problem> {
+fn take_out(
+    app: &App,
+    headers: &HeaderMap,
+    mould: &str,
+    id: &str,
+    typed: &Typed,
+) -> Result<Response, Problem> {
     let session = sender(app, headers, typed, address(mould, id))?;
     let (key, now) = (key(typed)?, jiff::Timestamp::now());
     let to_mould = || Ok(Redirect::to(&layout::mould(mould)).into_response());

@@ -59,7 +59,8 @@ impl Filling<'_> {
         help: &str,
         choices: &[(V, W)],
     ) -> Markup {
-        let choices = choices.iter().map(|(value, words)| (value.as_ref().to_owned(), words.as_ref().to_owned()));
+        let choices =
+            choices.iter().map(|(value, words)| (value.as_ref().to_owned(), words.as_ref().to_owned()));
         self.field(name, label, help, false, Control::Choice(choices.collect()))
     }
 

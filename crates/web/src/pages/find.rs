@@ -19,7 +19,8 @@ use super::visit::say_who;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{
-    FOUND, KNOWN, OnRecord, circuit_said, found_word, line, name_fault, next_place, on_record, typed_marks, words,
+    FOUND, KNOWN, OnRecord, circuit_said, found_word, line, name_fault, next_place, on_record, typed_marks,
+    words,
 };
 use crate::entry::say::{Say, Saying, judge_mould};
 use crate::entry::{key, sender, sent_before, somebody};
@@ -83,7 +84,13 @@ fn address(mould: &str) -> String {
     format!("{}/find", layout::mould(mould))
 }
 
-fn with(app: &App, session: Option<&Session>, on: &OnRecord, typed: &Typed, faults: &[Fault]) -> Html<String> {
+fn with(
+    app: &App,
+    session: Option<&Session>,
+    on: &OnRecord,
+    typed: &Typed,
+    faults: &[Fault],
+) -> Html<String> {
     let id = &on.mould.id.0;
     let (here, filling) = (address(id), Filling { form: "find", typed, faults });
     let content = html! {
@@ -125,7 +132,8 @@ fn with(app: &App, session: Option<&Session>, on: &OnRecord, typed: &Typed, faul
 }
 
 fn row(at: usize, on: &OnRecord, filling: Filling<'_>) -> Markup {
-    let halves: Vec<(String, String)> = on.half_names().into_iter().map(|half| (half.clone(), half)).collect();
+    let halves: Vec<(String, String)> =
+        on.half_names().into_iter().map(|half| (half.clone(), half)).collect();
     html! {
         tr { @for (name, _) in COLUMNS {
             @let name_here = field(at, name);
@@ -255,7 +263,10 @@ fn understood(on: &OnRecord, typed: &Typed) -> Result<Vec<(Circuit, MarksCard)>,
                 let known = typed_marks(typed);
                 let (inlet, outlet) = (end(text("inlet")), end(text("outlet")));
                 let (mould, id) = (on.mould.id.0.clone(), name.to_owned());
-                found.push((circuit, MarksCard { mould, circuit: id, found: found_word(text("found")), inlet, outlet, known }));
+                found.push((
+                    circuit,
+                    MarksCard { mould, circuit: id, found: found_word(text("found")), inlet, outlet, known },
+                ));
             }
             Err(more) => faults.extend(more.into_iter().filter(|fault| fault.field != "id").map(|fault| {
                 let own = matches!(fault.field.as_str(), "half" | "serves");

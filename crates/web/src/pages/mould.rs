@@ -13,6 +13,7 @@ use report::pieces::{amount, fitness, moment};
 use store::read::VisitRow;
 
 use super::find::openings;
+use super::half::{Drawn, drawn};
 use super::over_time::{eyes, visits};
 use super::visit::say_who;
 use super::{blocking, read};
@@ -31,10 +32,13 @@ pub(crate) async fn page(
 ) -> Response {
     blocking(move || {
         let session = somebody(&app, &headers)?;
-        let (on, found, rigs) = read(&app, |reader| {
-            Ok((on_record(reader, &id)?, visits(&app, reader, &id)?, reader.rigs()?))
+        let (on, halves, found, rigs) = read(&app, |reader| {
+            let on = on_record(reader, &id)?;
+            let halves =
+                on.half_names().iter().map(|half| drawn(reader, &id, half)).collect::<Result<Vec<_>, _>>()?;
+            Ok((on, halves, visits(&app, reader, &id)?, reader.rigs()?))
         })?;
-        let content = content(session.as_ref(), &on, &found, &rigs);
+        let content = content(session.as_ref(), &on, &halves, &found, &rigs);
         let trail = [("Moulds".to_owned(), "/moulds".to_owned())];
         let here = layout::mould(&id);
         let page = Page { title: &id, place: Place::Moulds, here: &here, trail: &trail };
@@ -46,6 +50,7 @@ pub(crate) async fn page(
 fn content(
     session: Option<&Session>,
     on: &OnRecord,
+    halves: &[Drawn],
     found: &[Arc<Findings>],
     rigs: &[String],
 ) -> Markup {
@@ -68,6 +73,7 @@ fn content(
                 } }
             }
         }
+        (outlines(&mould.id.0, halves))
         (known_of(on))
         (visit_list(rows))
         @if running.is_none() && !mould.circuits.is_empty() { (begin(session, mould, rigs)) }
@@ -85,6 +91,25 @@ fn state(mould: &Mould, newest: &Findings) -> Markup {
         p.lead { (newest.headline) }
         p { "Fit for the press: " (fitness(newest.fit_for_press)) span.under { "visit " (newest.visit) ", " (moment(newest.started)) } }
         (parts.circuits())
+    }
+}
+
+/// The halves as they are drawn.
+fn outlines(mould: &str, halves: &[Drawn]) -> Markup {
+    html! {
+        section aria-labelledby="halves" {
+            h2 #halves { "Halves" }
+            div.halves { @for half in halves {
+                @let way = format!("{}/halves/{}", layout::mould(mould), layout::encoded(&half.half));
+                div {
+                    h3 { a href=(way) { (half.half) } }
+                    @match half.drawing() {
+                        Some(drawing) => div.drawing { (drawing.drawing(&format!("{mould}, {}", half.half))) },
+                        None => p.quiet { "No outline yet. " a href=(way) { "Give its size" } },
+                    }
+                }
+            } }
+        }
     }
 }
 

@@ -67,7 +67,10 @@ fn as_it_stands(on: &OnRecord) -> Typed {
     typed.set("known", &on.number.to_string());
     for (at, (half, number)) in on.halves.iter().enumerate() {
         typed.set(&half_field(at, "name"), &half.half);
-        typed.set(&half_field(at, "openings"), &half.openings.map(|count| count.to_string()).unwrap_or_default());
+        typed.set(
+            &half_field(at, "openings"),
+            &half.openings.map(|count| count.to_string()).unwrap_or_default(),
+        );
         typed.set(&half_field(at, "known"), known_text(half.known));
         typed.set(&half_field(at, "entry"), &number.to_string());
     }
@@ -78,7 +81,13 @@ fn rows(on: &OnRecord) -> usize {
     HALVES.max(on.halves.len() + 2)
 }
 
-fn with(app: &App, session: Option<&Session>, shown: &Shown, typed: &Typed, faults: &[Fault]) -> Html<String> {
+fn with(
+    app: &App,
+    session: Option<&Session>,
+    shown: &Shown,
+    typed: &Typed,
+    faults: &[Fault],
+) -> Html<String> {
     let id = &shown.on.mould.id.0;
     let (here, filling) = (address(id), Filling { form: "mould", typed, faults });
     let label = |name: &str| match name {

@@ -111,8 +111,11 @@ fn with(
     let here = address(id, circuit);
     let typed = numbered(typed, rows);
     let filling = Filling { form: "pieces", typed: &typed, faults };
-    let kinds: Vec<(&str, String)> =
-        variants().iter().filter(|one| one.name != "split").map(|one| (one.name, format!("{}: {}", one.name, one.text))).collect();
+    let kinds: Vec<(&str, String)> = variants()
+        .iter()
+        .filter(|one| one.name != "split")
+        .map(|one| (one.name, format!("{}: {}", one.name, one.text)))
+        .collect();
     let content = html! {
         h1 { "Pieces of " (circuit) ", " (id) }
         p.lead { "From IN to OUT in the order in which the water meets them, as new. What is not known may be guessed, and is marked so." }
@@ -174,7 +177,9 @@ fn piece(at: usize, row: &Row, filling: Filling<'_>) -> Markup {
 fn one(at: usize, known: &'static calc::form::Field, filling: Filling<'_>) -> Markup {
     let name = field(at, known.name);
     let control = match known.kind {
-        Kind::Choice(words) => Control::Choice(words.iter().map(|word| ((*word).to_owned(), (*word).to_owned())).collect()),
+        Kind::Choice(words) => {
+            Control::Choice(words.iter().map(|word| ((*word).to_owned(), (*word).to_owned())).collect())
+        }
         Kind::List { .. } => Control::Lines,
         Kind::Text => Control::Line,
         _ => Control::Number,
@@ -185,8 +190,17 @@ fn one(at: usize, known: &'static calc::form::Field, filling: Filling<'_>) -> Ma
     };
     let optional = !matches!(known.need, Need::Required);
     let (label, value) = (capital(known.text), filling.typed.get(&name));
-    Field { form: filling.form, name: &name, label: &label, help: &help, unit: unit(known.name), optional, control, value }
-        .html(filling.faults)
+    Field {
+        form: filling.form,
+        name: &name,
+        label: &label,
+        help: &help,
+        unit: unit(known.name),
+        optional,
+        control,
+        value,
+    }
+    .html(filling.faults)
 }
 
 /// Takes the form.
@@ -218,7 +232,8 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) ->
     for (at, row) in rows.iter_mut().enumerate() {
         row.from = at;
     }
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, id, typed, &rows, faults)));
+    let again =
+        |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, id, typed, &rows, faults)));
     let mut faults = Vec::new();
     let circuit = match list(&rows) {
         Ok(list) => {

@@ -8,8 +8,8 @@ use axum::http::HeaderMap;
 use axum::response::{Html, IntoResponse as _, Redirect, Response};
 use calc::form::Fault;
 use maud::{Markup, html};
-use store::shapes::{HalfCard2, KnownWord, MouldCard, ProcessWord};
 use store::Fact;
+use store::shapes::{HalfCard2, KnownWord, MouldCard, ProcessWord};
 
 use super::edit::Filling;
 use super::visit::say_who;
@@ -136,7 +136,11 @@ fn take(app: &App, headers: &HeaderMap, typed: &Typed) -> Result<Response, Probl
     let id = typed.get("id");
     faults.extend(name_fault("id", id));
     if sent.is_empty() && moulds.iter().any(|row| row.id == id) {
-        faults.push(Fault::new("id", format!("mould {id} is on record already"), "open it from the list of moulds"));
+        faults.push(Fault::new(
+            "id",
+            format!("mould {id} is on record already"),
+            "open it from the list of moulds",
+        ));
     }
     let mould = MouldCard {
         mould: id.to_owned(),
@@ -146,7 +150,11 @@ fn take(app: &App, headers: &HeaderMap, typed: &Typed) -> Result<Response, Probl
     };
     let halves = read_halves(id, typed, HALVES, &mut faults);
     if halves.is_empty() && faults.is_empty() {
-        faults.push(Fault::new(half_field(0, "name"), "no half is named", "name at least one, such as fixed"));
+        faults.push(Fault::new(
+            half_field(0, "name"),
+            "no half is named",
+            "name at least one, such as fixed",
+        ));
     }
     if !faults.is_empty() {
         return again(&faults);
@@ -162,7 +170,11 @@ fn take(app: &App, headers: &HeaderMap, typed: &Typed) -> Result<Response, Probl
 
 /// What it is for, as typed.
 pub(crate) fn process(typed: &Typed) -> ProcessWord {
-    if typed.get("process") == "die-casting" { ProcessWord::DieCasting } else { ProcessWord::InjectionMoulding }
+    if typed.get("process") == "die-casting" {
+        ProcessWord::DieCasting
+    } else {
+        ProcessWord::InjectionMoulding
+    }
 }
 
 /// The halves that were typed, with their rows.
@@ -181,7 +193,11 @@ pub(crate) fn read_halves(
         }
         faults.extend(name_fault(&name, &half));
         if !names.insert(half.clone()) {
-            faults.push(Fault::new(name.as_str(), format!("{half} stands here twice"), "give each its own name"));
+            faults.push(Fault::new(
+                name.as_str(),
+                format!("{half} stands here twice"),
+                "give each its own name",
+            ));
         }
         let openings = count(typed, &openings, OPENINGS).unwrap_or_else(|fault| {
             faults.push(fault);

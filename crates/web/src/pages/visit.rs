@@ -167,7 +167,8 @@ fn ways(mould: &str, visit: &str, ports: Option<&[PortCard2]>) -> Markup {
                 a.button href=(to("hook-up")) { "Hook-up, also for paper" } " "
                 a.button href=(to("leaks")) { "Leak hunt" } " "
                 a.button href=(to("across")) { "Charge one, watch the others" } " "
-                a.button href=(to("whole")) { "Whole mould and rig" }
+                a.button href=(to("whole")) { "Whole mould and rig" } " "
+                a.button href=(to("photos")) { "Photos" }
             }
         }
     }

@@ -167,6 +167,22 @@ impl House {
         self.post(address, &form)
     }
 
+    /// Media type and bytes of something that is no page.
+    pub fn bytes(&self, address: &str) -> (String, Vec<u8>) {
+        let request = Request::get(address).header("host", "localhost:8470").body(Body::empty()).unwrap();
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        runtime.block_on(async {
+            let response = self.pages.clone().oneshot(request).await.unwrap();
+            let kind = response.headers().get(header::CONTENT_TYPE).unwrap().to_str().unwrap().to_owned();
+            (kind, to_bytes(response.into_body(), 1 << 26).await.unwrap().to_vec())
+        })
+    }
+
+    /// First entries of the readings of the first visit.
+    pub fn reading_roots(&self) -> Vec<String> {
+        self.reading_numbers().iter().map(u64::to_string).collect()
+    }
+
     /// What stands on record about a subject.
     pub fn facts(&self, subject: &Subject) -> Vec<Fact> {
         let items = self.record.read(|reader| reader.items(subject, AsOf::Now)).unwrap();
