@@ -14,6 +14,8 @@ pub mod load;
 pub mod mould_list;
 pub mod one_mould;
 pub mod one_reading;
+pub mod one_rig;
+pub mod one_table;
 pub mod reference;
 pub mod schema;
 pub mod shapes;

@@ -70,7 +70,7 @@ pub fn read_tables(source: &dyn Source, limits: &str, materials: &str) -> Result
     }
 }
 
-fn read_limits(intake: &mut Intake<'_>, name: &str) -> Option<Limits> {
+pub(crate) fn read_limits(intake: &mut Intake<'_>, name: &str) -> Option<Limits> {
     let sheet = intake.sheet(name, LIMITS_FILE)?;
     let filled = sheet.filled.clone()?;
     let mut named = BTreeMap::new();
@@ -100,7 +100,7 @@ fn read_limits(intake: &mut Intake<'_>, name: &str) -> Option<Limits> {
         .ok()
 }
 
-fn read_materials(intake: &mut Intake<'_>, name: &str) -> Option<Materials> {
+pub(crate) fn read_materials(intake: &mut Intake<'_>, name: &str) -> Option<Materials> {
     let sheet = intake.sheet(name, MATERIALS_FILE)?;
     let filled = sheet.filled.clone()?;
     let mut materials = Materials::default();

@@ -4,9 +4,11 @@ use core::fmt::Write as _;
 
 use maud::{Escaper, Markup, PreEscaped, Render as _};
 
-/// Longer side of the drawing between its margins, in px; the margin holds labels (own choice).
+/// Longer side of the drawing between its margins, in px; the margins at the sides hold labels (own choice).
 const LONG_PX: f64 = 560.0;
-const MARGIN_PX: f64 = 70.0;
+const SIDE_PX: f64 = 76.0;
+const ABOVE_PX: f64 = 34.0;
+const PAPER: &str = "#fbf8f1";
 const INK: &str = "currentColor";
 const ALARM: &str = "#b3261e";
 
@@ -71,15 +73,15 @@ impl Outline {
     /// Width and height of the drawing, px.
     #[must_use]
     pub fn size_px(&self) -> (f64, f64) {
-        (self.size.0 * self.px_mm + 2.0 * MARGIN_PX, self.size.1 * self.px_mm + 2.0 * MARGIN_PX)
+        (self.size.0 * self.px_mm + 2.0 * SIDE_PX, self.size.1 * self.px_mm + 2.0 * ABOVE_PX)
     }
 
     /// The place on the half, in mm to a tenth, behind a point of the drawing in px from its upper left corner.
     #[must_use]
     pub fn place_mm(&self, x_px: f64, y_px: f64) -> (f64, f64) {
         let tenth = |mm: f64| (mm * 10.0).round() / 10.0;
-        let x = self.low.0 + (x_px - MARGIN_PX) / self.px_mm;
-        let y = self.low.1 + self.size.1 - (y_px - MARGIN_PX) / self.px_mm;
+        let x = self.low.0 + (x_px - SIDE_PX) / self.px_mm;
+        let y = self.low.1 + self.size.1 - (y_px - ABOVE_PX) / self.px_mm;
         (tenth(x), tenth(y))
     }
 
@@ -91,8 +93,8 @@ impl Outline {
     }
 
     fn at_px(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
-        let x = MARGIN_PX + (x_mm - self.low.0) * self.px_mm;
-        let y = MARGIN_PX + (self.low.1 + self.size.1 - y_mm) * self.px_mm;
+        let x = SIDE_PX + (x_mm - self.low.0) * self.px_mm;
+        let y = ABOVE_PX + (self.low.1 + self.size.1 - y_mm) * self.px_mm;
         (x, y)
     }
 
@@ -105,8 +107,8 @@ impl Outline {
     /// The drawing as a file of its own.
     #[must_use]
     pub fn file(&self, title: &str) -> String {
-        let paper = "<rect width=\"100%\" height=\"100%\" fill=\"#fbf8f1\"/>";
-        self.svg(title, paper).replacen(
+        let paper = format!("<rect width=\"100%\" height=\"100%\" fill=\"{PAPER}\"/>");
+        self.svg(title, &paper).replacen(
             "<svg ",
             "<svg xmlns=\"http://www.w3.org/2000/svg\" color=\"#1d2227\" ",
             1,
@@ -174,16 +176,19 @@ impl Outline {
             }
         };
         body.push_str(&shape);
-        // Labels stand towards the nearer side, where the margin has room for them.
-        let to_the_left = x < self.size_px().0 / 2.0;
-        let (anchor, from) = if to_the_left { ("end", x - 12.0) } else { ("start", x + 12.0) };
+        // Labels stand towards the nearer side, where the margin has room for them; that of a leak stands above it.
+        let (anchor, from, base) = match pin.kind {
+            PinKind::Leak => ("middle", x, y - 13.0),
+            _ if x < self.size_px().0 / 2.0 => ("end", x - 12.0, y + 5.0),
+            _ => ("start", x + 12.0, y + 5.0),
+        };
         let (colour, class) =
             if pin.kind == PinKind::Leak { (ALARM, "leak-word") } else { (INK, "pin-word") };
         let label = pin.label.as_str().render().into_string();
         let _ = write!(
             body,
-            "<text class=\"{class}\" x=\"{from:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" fill=\"{colour}\">{label}</text>",
-            y + 5.0
+            "<text class=\"{class}\" x=\"{from:.1}\" y=\"{base:.1}\" text-anchor=\"{anchor}\" fill=\"{colour}\" stroke=\"{PAPER}\" \
+             stroke-width=\"4\" paint-order=\"stroke\">{label}</text>"
         );
     }
 }

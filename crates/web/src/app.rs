@@ -42,6 +42,12 @@ pub trait Judge: Send + Sync {
         at: jiff::Timestamp,
         person: &str,
     ) -> Result<Option<Write>, JudgeError>;
+
+    /// The text of a table that the program carries, `limits` or `materials`, for a plant that has none of its own on record;
+    /// nothing if it carries none.
+    fn shipped(&self, _table: &str) -> Option<String> {
+        None
+    }
 }
 
 /// Why a visit could not be judged.
@@ -95,6 +101,15 @@ pub fn router(app: App) -> Router {
         .route("/", get(pages::today::page))
         .route("/who", get(pages::who::page).post(pages::who::choose))
         .route("/moulds", get(pages::moulds::page))
+        .route("/rigs", get(pages::rigs::page))
+        .route("/new-rig", get(pages::rig_edit::new).post(pages::rig_edit::enter_new))
+        .route("/rigs/{rig}", get(pages::rig_edit::page).post(pages::rig_edit::enter))
+        .route("/new-instrument", get(pages::instrument::new).post(pages::instrument::enter_new))
+        .route("/instruments/{instrument}", get(pages::instrument::page).post(pages::instrument::enter))
+        .route("/instruments/{instrument}/calibrated", post(pages::instrument::calibrated))
+        .route("/instruments/{instrument}/withdraw", post(pages::instrument::withdraw))
+        .route("/limits", get(pages::tables::limits).post(pages::tables::enter_limits))
+        .route("/materials", get(pages::tables::materials).post(pages::tables::enter_materials))
         .route("/take-in", get(pages::take_in::page).post(pages::take_in::enter))
         .route("/moulds/{mould}", get(pages::mould::page))
         .route("/moulds/{mould}/edit", get(pages::mould_edit::page).post(pages::mould_edit::enter))

@@ -103,7 +103,8 @@ pub(crate) fn in_words(fault: &Fault) -> String {
     if fault.hint.is_empty() {
         format!("{problem}.")
     } else {
-        format!("{problem}: {}.", fault.hint.trim_end_matches('.'))
+        let end = if fault.hint.ends_with('?') { "" } else { "." };
+        format!("{problem}: {}{end}", fault.hint.trim_end_matches('.'))
     }
 }
 

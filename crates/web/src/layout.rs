@@ -13,6 +13,8 @@ pub(crate) enum Place {
     Today,
     /// Moulds, their visits and circuits.
     Moulds,
+    /// Rigs, instruments, limits and materials.
+    Rigs,
     /// Calculators.
     Calculators,
     /// None of these.
@@ -37,6 +39,7 @@ impl Page<'_> {
         let ways = [
             (Place::Today, "/", "Today"),
             (Place::Moulds, "/moulds", "Moulds"),
+            (Place::Rigs, "/rigs", "Rigs"),
             (Place::Calculators, "/calculators", "Calculators"),
         ];
         let top = html! {

@@ -55,8 +55,8 @@ fn a_half_gets_an_outline_and_its_pins_by_numbers_and_by_a_click() {
     refused(&pin(&[("x_mm", "far"), ("y_mm", "")]), &["Not chosen", "Not a number", "value=\"far\""]);
     refused(&pin(&[("what", "inlet|F1"), ("x_mm", "900"), ("y_mm", "0")]), &["This lies beside the half"]);
     assert_eq!(pin(&[("what", "inlet|F1"), ("x_mm", "0"), ("y_mm", "50,5")]).status, StatusCode::SEE_OTHER);
-    // The drawing has a margin of 70 px and 1.4 px for each mm: this is 100 mm right of the left side, 200 mm up.
-    assert_eq!(pin(&[("what", "outlet|F1"), ("at.x", "210"), ("at.y", "210")]).status, StatusCode::SEE_OTHER);
+    // The drawing has 1.4 px for each mm and margins of 76 px and 34 px: this is 100 mm from the left side, 200 mm up.
+    assert_eq!(pin(&[("what", "outlet|F1"), ("at.x", "216"), ("at.y", "174")]).status, StatusCode::SEE_OTHER);
     let places: Vec<(String, f64, f64)> =
         pins(&house).into_iter().map(|pin| (pin.what, pin.x_mm, pin.y_mm)).collect();
     assert_eq!(places, [("inlet".to_owned(), 0.0, 50.5), ("outlet".to_owned(), 100.0, 200.0)]);
@@ -104,7 +104,7 @@ fn a_leak_is_noted_pinned_mended_and_shown_tight_again() {
     let placed = house.send(
         HALF,
         &format!("{HALF}/pin"),
-        &[("what", &format!("leak|{root}")), ("at.x", "70"), ("at.y", "70")],
+        &[("what", &format!("leak|{root}")), ("at.x", "76"), ("at.y", "34")],
     );
     assert_eq!(placed.status, StatusCode::SEE_OTHER);
     let spot = leaks(&house)[0].spot.clone().unwrap();

@@ -1,6 +1,7 @@
 //! What is entered: read, answered at its field, recorded once, and judged.
 
 pub(crate) mod across;
+pub(crate) mod calibration;
 pub(crate) mod definitions;
 pub(crate) mod hook_up;
 pub(crate) mod mould;

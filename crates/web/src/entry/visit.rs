@@ -10,6 +10,7 @@ use calc::form::Fault;
 use store::shapes::{OutcomeWord, RigCard, VisitCard, VisitEndCard};
 use store::{AsOf, Fact, Reader, Session as Writing, StoreError, Subject, Write};
 
+use super::calibration::with_instruments;
 use super::{key, recorded, sender};
 use crate::app::App;
 use crate::pages::{self, visit::Answer};
@@ -72,7 +73,8 @@ fn rig(reader: &Reader<'_>, name: &str) -> Result<RigCard, StoreError> {
         Fact::Rig(card) => Some(card),
         _ => None,
     });
-    card.ok_or_else(|| StoreError::Unknown { what: "rig", id: name.to_owned() })
+    let card = card.ok_or_else(|| StoreError::Unknown { what: "rig", id: name.to_owned() })?;
+    Ok(with_instruments(card, &reader.instruments()?))
 }
 
 /// Ends a visit: back to the press, or held.

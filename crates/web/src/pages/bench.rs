@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, Query, State};
 use axum::http::HeaderMap;
 use axum::response::{Html, IntoResponse as _, Response};
-use bench::finding::{CircuitFinding, NextStep, Passage, Tightness};
+use bench::finding::{CircuitFinding, Findings, NextStep, Passage, Tightness};
 use bench::mould::CircuitId;
 use calc::form::Fault;
 use maud::{Markup, html};
@@ -126,7 +126,7 @@ fn whole(
                 }
             }
         } @else if let Some(entering) = entering { (kept(entering)) }
-        section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } h3.quiet { "Circuit " (found.id) ", " (found.half) } (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
+        section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } h3.quiet { "Circuit " (found.id) ", " (found.half) } (overdue(&shown.findings, found)) (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
         (on_record(session.filter(|_| running), spot, &readings, unreasoned))
         p { a.button href=(layout::circuit(mould, circuit)) { "This circuit over all visits" } }
     };
@@ -138,6 +138,11 @@ fn whole(
     ];
     let page = Page { title: &title, place: Place::Moulds, here: &here, trail: &trail };
     Ok(page.html(app, session, &content))
+}
+
+/// Calibrations that had ended and that something found of this circuit rests on.
+pub(crate) fn overdue(findings: &Findings, found: &CircuitFinding) -> Markup {
+    html! { @for text in crate::entry::calibration::overdue(findings, found) { p.overdue { (text) } } }
 }
 
 /// The form that is open when the page is: the first step that has no answer yet.

@@ -13,6 +13,7 @@ use report::pieces::{amount, moment, percent};
 use store::AsOf;
 use store::read::CircuitFindingRow;
 
+use super::bench::overdue;
 use super::mould::{baseline, geometry};
 use super::over_time::{eyes, visits};
 use super::{blocking, read};
@@ -58,6 +59,7 @@ pub(crate) async fn page(
                 section aria-labelledby="newest" {
                     h2 #newest { "Visit " (newest.visit) ", " (moment(newest.started)) }
                     h3.quiet { "Circuit " (circuit.id) ", " (circuit.half) }
+                    (overdue(newest, finding))
                     (Parts::new(newest, &way).circuit(finding, &format!("{}#leaks", layout::visit(&mould, &newest.visit))))
                     p { a.button href=(layout::bench(&mould, &newest.visit, &id)) { "To its readings" } }
                 }

@@ -295,14 +295,24 @@ impl Judge for Plainly {
         visit: &str,
         as_of: AsOf,
     ) -> Result<Findings, JudgeError> {
-        let file = |name: &str, text: &str| (name.to_owned(), text.as_bytes().to_vec());
-        let files = BTreeMap::from([
-            file("limits.toml", include_str!("../../../../data/limits/default.toml")),
-            file("materials.toml", include_str!("../../../../data/materials/materials.toml")),
-        ]);
+        let mut files = BTreeMap::new();
+        for name in ["limits", "materials"] {
+            let text = reader.table(name, as_of)?.or_else(|| self.shipped(name)).unwrap();
+            files.insert(format!("{name}.toml"), text.into_bytes());
+        }
         let tables = read_tables(&files, "limits.toml", "materials.toml")
             .map_err(|faults| JudgeError::Unreadable(faults.to_string()))?;
         Ok(bench::judge::assess(&reader.mould(mould, as_of)?, &reader.visit(mould, visit, as_of)?, &tables))
+    }
+
+    fn shipped(&self, table: &str) -> Option<String> {
+        Some(
+            match table {
+                "limits" => include_str!("../../../../data/limits/default.toml"),
+                _ => include_str!("../../../../data/materials/materials.toml"),
+            }
+            .to_owned(),
+        )
     }
 
     fn keep(
