@@ -119,6 +119,34 @@ fn a_cross_watch_is_typed_as_a_table() {
     assert_eq!(watched[0].decay, Some(DecayCard::Read { start_bar_g: 0.0, end_bar_g: 0.6, time_s: 120.0 }));
     assert!(house.get(CIRCUIT).body.contains("Charged, watched F2"));
     assert!(house.get(VISIT).body.contains("Who leaks into whom"));
+    // Files of two loggers, whose columns are told once.
+    let lines = |from: f64, step: f64| -> String {
+        (0..40).map(|at| format!("{at},{:.4}\n", from + step * f64::from(at))).collect()
+    };
+    let page = format!("{VISIT}/across");
+    let files =
+        |head: &str| [format!("{head}\n{}", lines(6.0, -0.001)), format!("{head}\n{}", lines(0.0, 0.001))];
+    let send = |head: &str, columns: &str| {
+        let form = vec![
+            ("token", house.token(&page)),
+            ("key", house.fresh_key()),
+            ("row-0.part", "charged".to_owned()),
+            ("row-1.part", "watched".to_owned()),
+            ("columns", columns.to_owned()),
+        ];
+        let files = files(head);
+        let [first, second] = &files;
+        let files = [
+            ("row-0.trace-file", "1.csv", first.as_bytes()),
+            ("row-1.trace-file", "2.csv", second.as_bytes()),
+        ];
+        house.post_files(&page, &form, &files)
+    };
+    let silent = send("time_s,what", "");
+    assert_eq!(silent.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(silent.body.contains("id=\"across--row-1-trace-wrong\"") && silent.body.contains("time_s,what"));
+    assert_eq!(send("time_s,what", "what = pressure_bar_g\ntime_s = time_s").status, StatusCode::SEE_OTHER);
+    assert_eq!(readings(&house).len(), 2);
 }
 
 #[test]

@@ -68,6 +68,21 @@ fn every_page_answers_with_a_strict_policy_and_without_script() {
         "/moulds/M%2F1/visits/first/hook-up",
         "/moulds/M%2F1/visits/first/across",
         "/moulds/M%2F1/visits/first/whole",
+        "/moulds/M%2F1/visits/first/leaks",
+        "/moulds/M%2F1/visits/first/photos",
+        "/take-in",
+        "/moulds/M%2F1/edit",
+        "/moulds/M%2F1/find",
+        "/moulds/M%2F1/halves/fixed",
+        "/moulds/M%2F1/circuits/F1/edit",
+        "/moulds/M%2F1/circuits/F1/pieces",
+        "/moulds/M%2F1/circuits/F1/baseline",
+        "/moulds/M%2F1/circuits/F1/photos",
+        "/rigs",
+        "/new-rig",
+        "/new-instrument",
+        "/limits",
+        "/materials",
         "/calculators",
         "/nowhere",
     ] {
@@ -81,8 +96,20 @@ fn every_page_answers_with_a_strict_policy_and_without_script() {
     }
     let sheet = house.get(&format!("{visit}/sheet"));
     assert!(sheet.status == StatusCode::OK && sheet.policy.contains("default-src 'none'"));
-    for missing in ["/moulds/X", "/moulds/M%2F1/visits/second", "/moulds/M%2F1/circuits/F9", "/calculators/x"]
-    {
+    for missing in [
+        "/moulds/X",
+        "/moulds/M%2F1/visits/second",
+        "/moulds/M%2F1/circuits/F9",
+        "/calculators/x",
+        "/moulds/M%2F1/circuits/F9/edit",
+        "/moulds/M%2F1/halves/upper",
+        "/rigs/none",
+        "/instruments/none",
+        "/moulds/X/edit",
+        "/moulds/M%2F1/visits/second/hook-up",
+        "/moulds/M%2F1/visits/second/photos",
+        "/photos/999",
+    ] {
         assert_eq!(house.get(missing).status, StatusCode::NOT_FOUND, "{missing}");
     }
 }

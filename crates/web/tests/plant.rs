@@ -137,13 +137,11 @@ fn limits_and_materials_are_changed_with_a_reason_and_decide_from_then_on() {
         for at in 0..6 {
             for column in ["value", "source", "owner"] {
                 let name = format!("limit.{at}.{column}");
-                let value = body
-                    .split(&format!("name=\"{name}\" value=\""))
-                    .nth(1)
-                    .unwrap()
-                    .split('"')
-                    .next()
-                    .unwrap();
+                let field = body.split(&format!("name=\"{name}\" ")).nth(1).unwrap();
+                let value = match field.strip_prefix("value=\"") {
+                    Some(rest) => rest.split('"').next().unwrap(),
+                    None => field.split('>').nth(1).unwrap().split("</textarea").next().unwrap(),
+                };
                 let value = value.replace("&amp;", "&").replace("&quot;", "\"");
                 form.push((name, if at == 0 && column == "value" { leak.to_owned() } else { value }));
             }

@@ -167,6 +167,16 @@ fn a_mould_and_its_circuits_are_corrected_with_a_reason() {
         house.send(&gone, &format!("{gone}/gone"), &[("entry-circuit", &entry), ("gone", "never was one")]);
     assert_eq!(out.status, StatusCode::SEE_OTHER);
     assert_eq!(house.get(&gone).status, StatusCode::NOT_FOUND);
+    // A circuit with readings in a visit that goes on can go as well; the visit is judged without it.
+    let bench = "/moulds/M%2F1/visits/first/circuits/F2";
+    let held = [("start_bar_g", "6"), ("end_bar_g", "6"), ("seconds", "60")];
+    assert_eq!(house.send(bench, &format!("{bench}/enter/leak-down"), &held).status, StatusCode::SEE_OTHER);
+    let other = "/moulds/M%2F1/circuits/F2/edit";
+    let entry = hidden(&house.get(other).body, "entry-circuit");
+    let out = house.send(other, &format!("{other}/gone"), &[("entry-circuit", &entry), ("gone", "plugged")]);
+    assert_eq!(out.status, StatusCode::SEE_OTHER);
+    assert_eq!(house.get("/moulds/M%2F1/visits/first").status, StatusCode::OK);
+    assert_eq!(house.newest_finding().circuits.len(), 1);
     // Its neighbour is still a circuit that can be edited.
     assert_eq!(house.get(&page).status, StatusCode::OK);
 }

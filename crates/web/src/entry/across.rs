@@ -8,7 +8,7 @@ use axum::response::{IntoResponse as _, Redirect, Response};
 use calc::form::{Fault, Value};
 use exchange::one_reading::{List, OneReading, read_with};
 
-use super::reading::{Spot, moment_typed, record};
+use super::reading::{Spot, columns, moment_typed, record};
 use super::whole::at_the_bench;
 use super::{key, sender};
 use crate::app::App;
@@ -140,6 +140,10 @@ impl Table {
     fn in_form(&self, fault: Fault) -> Fault {
         const BOTH: &str = "give both pressures and the time between, or a logger's file";
         let (row, name) = {
+            // The columns are told once for all files.
+            if fault.field.split('.').any(|part| part == "columns") {
+                return Fault { field: "columns".to_owned(), ..fault };
+            }
             let mut parts = fault.field.splitn(3, '.');
             let (list, at) = (parts.next().unwrap_or_default(), parts.next());
             let at: Option<usize> = at.and_then(|at| at.parse().ok());
@@ -179,6 +183,7 @@ fn row(at: usize, typed: &Typed) -> Vec<(String, Value)> {
         .collect();
     if typed.given(&field(at, "trace")).is_some() {
         fields.push(("trace".to_owned(), Value::from(at.to_string())));
+        fields.extend(typed.given("columns").map(|text| ("columns".to_owned(), columns(text))));
     } else if !fields.is_empty()
         && typed.given(&field(at, "seconds")).is_none()
         && let Some(seconds) = typed.given("seconds")

@@ -160,7 +160,7 @@ pub(super) fn moment_typed(text: &str) -> String {
 }
 
 /// Lines of `name = meaning`.
-fn columns(text: &str) -> Value {
+pub(super) fn columns(text: &str) -> Value {
     let line = |line: &str| {
         let (name, meaning) = line.split_once('=').unwrap_or((line, ""));
         (name.trim().trim_matches('"').to_owned(), Value::from(meaning.trim().trim_matches('"')))

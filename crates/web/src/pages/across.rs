@@ -100,13 +100,16 @@ fn form(session: &Session, circuits: &[(String, String)], here: &str, answer: Op
     let nothing = Typed::default();
     let (typed, faults) = answer.map_or((&nothing, &[][..]), |answer| (answer.typed, answer.faults));
     let plain = |name: &'static str, label: &'static str, help: &'static str, control: Control| {
-        let (unit, optional) = (unit(name), name == "at");
+        let (unit, optional) = (unit(name), name != "seconds");
         Field { form: "across", name, label, help, unit, optional, control, value: typed.get(name) }
             .html(faults)
     };
     let label = |name: &str| {
-        if name == "seconds" {
-            return Some("Time between the two".to_owned());
+        match name {
+            "seconds" => return Some("Time between the two".to_owned()),
+            "columns" => return Some("What the loggers’ columns hold".to_owned()),
+            "at" => return Some("Taken at".to_owned()),
+            _ => {}
         }
         let (row, column) = name.strip_prefix("row-")?.split_once('.')?;
         let (circuit, _) = circuits.get(row.parse::<usize>().ok()?)?;
@@ -127,6 +130,7 @@ fn form(session: &Session, circuits: &[(String, String)], here: &str, answer: Op
                 } } }
                 tbody { @for (at, (id, held)) in circuits.iter().enumerate() { (row(at, id, held, typed, faults)) } }
             }
+            (plain("columns", "What the loggers’ columns hold", "Only where their names do not say it. One a line: the name, =, and time_s, clock, pressure_bar_g or ignore.", Control::Lines))
             p.quiet { "The gauge of the charged circuit may be left out; each watched one needs its two readings, or the file that a logger wrote." }
             button type="submit" { "Record" }
         }
@@ -159,8 +163,8 @@ fn row(at: usize, id: &str, held: &str, typed: &Typed, faults: &[Fault]) -> Mark
             td { (place("part", Control::Choice(parts))) }
             @for name in NUMBERS { td { (place(name, Control::Number)) } }
             td {
-                @if kept { (place("trace", Control::Lines)) }
-                @else { input.file type="file" name={ (pasted) (FILE) } accept=".csv,.txt,text/csv,text/plain" aria-label={ (id) ": logger’s file" }; }
+                input.file type="file" name={ (pasted) (FILE) } accept=".csv,.txt,text/csv,text/plain" aria-label={ (id) ": logger’s file" };
+                details.paste open[kept] { summary { "or paste its lines" } (place("trace", Control::Lines)) }
             }
         }
     }

@@ -48,8 +48,13 @@ pub(crate) fn drawn(reader: &Reader<'_>, mould: &str, half: &str) -> Result<Draw
             _ => {}
         }
     }
+    let newest = reader.visits(Some(mould))?.into_iter().next().map(|row| row.id);
     let mut leaks = leaks_of(reader, mould)?;
-    leaks.retain(|(card, _)| card.spot.as_ref().is_none_or(|spot| spot.half == half));
+    // What an earlier visit has mended is history; what it has not is still there.
+    leaks.retain(|(card, _)| {
+        let here = card.spot.as_ref().is_none_or(|spot| spot.half == half);
+        here && (card.tight_by.is_none() || Some(&card.visit) == newest.as_ref())
+    });
     Ok(Drawn { half: half.to_owned(), outline, pins, leaks })
 }
 

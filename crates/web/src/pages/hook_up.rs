@@ -137,11 +137,11 @@ pub(crate) fn stages(ports: &[PortCard2]) -> Markup {
                 h2 id=(title) { @if numbers.len() > 1 { "Stage " (stage) } @else { "Ports" } }
                 table.list role="table" aria-labelledby=(title) {
                     thead role="rowgroup" { tr role="row" {
-                        @for heading in ["Port", "Supply hose to", "Jumper", "Return hose from"] { th role="columnheader" scope="col" { (heading) } }
+                        @for heading in ["Port", "Supply to", "Jumper", "Return from"] { th role="columnheader" scope="col" { (heading) } }
                     } }
                     tbody role="rowgroup" { @for on in ports.iter().filter(|on| on.stage == *stage) { tr role="row" {
                         th.name role="rowheader" scope="row" { (on.port) }
-                        td role="cell" data-label="Supply hose to" { @if let Some(first) = on.circuits.first() {
+                        td role="cell" data-label="Supply to" { @if let Some(first) = on.circuits.first() {
                             strong { (first.circuit) " " (end(first.reversed, true)) } @if first.reversed { span.under { "against the flow" } }
                         } }
                         td role="cell" data-label="Jumper" {
@@ -150,7 +150,7 @@ pub(crate) fn stages(ports: &[PortCard2]) -> Markup {
                             }
                             @if on.circuits.len() < 2 { "none" }
                         }
-                        td role="cell" data-label="Return hose from" { @if let Some(last) = on.circuits.last() {
+                        td role="cell" data-label="Return from" { @if let Some(last) = on.circuits.last() {
                             strong { (last.circuit) " " (end(last.reversed, false)) }
                         } }
                     } } }

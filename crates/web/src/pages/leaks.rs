@@ -173,6 +173,7 @@ fn with(app: &App, session: Option<&Session>, shown: &Shown, answer: Option<&Ans
         }
         section aria-labelledby="found" {
             h2 #found { "Leaks of this visit" }
+            p.ways { a.button href={ (layout::visit(mould, visit)) "/photos" } { "Photos of the visit and its leaks" } }
             @if shown.leaks.is_empty() { p { "None is noted yet." } }
             @for (card, item) in &shown.leaks { (one(session.filter(|_| shown.running), shown, card, item, &here, answer)) }
         }

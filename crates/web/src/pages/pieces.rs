@@ -184,19 +184,27 @@ fn one(at: usize, known: &'static calc::form::Field, filling: Filling<'_>) -> Ma
         Kind::Text => Control::Line,
         _ => Control::Number,
     };
-    let help = match &known.need {
+    let usual = match &known.need {
         Need::Default(Preset::Number(value)) => format!("{} if left out.", exact(*value, "")),
         _ => String::new(),
     };
-    let optional = !matches!(known.need, Need::Required);
-    let (label, value) = (capital(known.text), filling.typed.get(&name));
+    let (label, help, unit) = match known.name {
+        "plug_thread" => ("Or its thread".to_owned(), "NPT 1/4, G 1/4".to_owned(), ""),
+        "loss_k" => ("Loss number".to_owned(), "Where known better.".to_owned(), ""),
+        "count" => ("How many".to_owned(), "In a row.".to_owned(), ""),
+        "roughness_um" => ("Roughness".to_owned(), usual, unit(known.name)),
+        "discharge_coefficient" => (capital(known.text), usual, ""),
+        "flow_factor_m3_h" => ("Flow factor Kv".to_owned(), usual, unit(known.name)),
+        name => (capital(known.text), usual, unit(name)),
+    };
+    let value = filling.typed.get(&name);
     Field {
         form: filling.form,
         name: &name,
         label: &label,
         help: &help,
-        unit: unit(known.name),
-        optional,
+        unit,
+        optional: false,
         control,
         value,
     }

@@ -212,7 +212,11 @@ fn grid(shown: &Shown, list: &List, count: usize, filling: Filling<'_>) -> Marku
                 @for (column, heading) in list.columns {
                     @let label = format!("{heading}, {}", row_name(shown, list, at));
                     @let name = field(list.name, at, column);
-                    td { @if *column == "value" { (filling.number(&name, &label, "", false)) } @else { (filling.line(&name, &label, "", false)) } }
+                    td { @match *column {
+                        "value" => (filling.number(&name, &label, "", false)),
+                        "source" => (filling.lines(&name, &label, "", false)),
+                        _ => (filling.line(&name, &label, "", false)),
+                    } }
                 }
             } } }
         }
