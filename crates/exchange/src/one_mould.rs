@@ -1,9 +1,19 @@
 //! A mould as a page changes it: the fields and rules of the mould file.
 
 use bench::mould::{Circuit, CircuitId, Mould};
-use calc::form::{self, Fault, Value};
+use calc::form::{self, Fault, Kind, Value, Variant};
+use calc::hydraulics::piece_form::PIECE;
 
 use crate::shapes::{self, Found, mould_sheet};
+
+/// The kinds of pieces and their fields.
+#[must_use]
+pub fn piece_kinds() -> &'static [Variant] {
+    match &PIECE {
+        Kind::Tagged { variants, .. } => variants,
+        _ => &[],
+    }
+}
 
 /// The mould with some fields of one circuit said anew; a field without a value is left out. A circuit that the mould does
 /// not have is added at its end.

@@ -85,6 +85,10 @@ fn a_hook_up_has_stages_directions_and_jumpers_and_keeps_its_versions() {
         assert!(shown.contains(text), "{text}");
     }
     assert!(house.get(VISIT).body.contains("3 on F1 → F2"));
+    // F1 hangs on the rig through a jumper only, F2 also by itself.
+    let joined = "A jumper joins it with F2";
+    assert!(house.get(CIRCUIT).body.contains(joined));
+    assert!(!house.get(&format!("{VISIT}/circuits/F2")).body.contains("A jumper joins it"));
 }
 
 #[test]

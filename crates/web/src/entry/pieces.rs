@@ -1,8 +1,8 @@
 //! The pieces of a circuit as rows of a form, in flow order; parallel branches are rows that carry a letter.
 
-use calc::form::{Fault, Field, Kind, Value, Variant};
-use calc::hydraulics::piece_form::PIECE;
+use calc::form::{Fault, Field, Kind, Value};
 use exchange::json;
+use exchange::one_mould::piece_kinds;
 
 use crate::typed::{Typed, number};
 
@@ -29,17 +29,9 @@ pub(crate) fn field(at: usize, name: &str) -> String {
     format!("piece-{at}.{name}")
 }
 
-/// The kinds of pieces, as the files know them.
-pub(crate) fn variants() -> &'static [Variant] {
-    match &PIECE {
-        Kind::Tagged { variants, .. } => variants,
-        _ => &[],
-    }
-}
-
 /// The fields of a kind.
 pub(crate) fn fields_of(kind: &str) -> &'static [Field] {
-    variants().iter().find(|variant| variant.name == kind).map_or(&[], |variant| variant.fields)
+    piece_kinds().iter().find(|variant| variant.name == kind).map_or(&[], |variant| variant.fields)
 }
 
 /// The rows of pieces that are on record.

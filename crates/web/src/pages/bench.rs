@@ -12,7 +12,8 @@ use maud::{Markup, html};
 use report::Parts;
 use report::pieces::{bore_eye, exact, gate, moment};
 use store::shapes::{
-    DecayCard, FlowCard, ReadingCard, RigOnCard, RigRunCard, TreatmentWord, VolumeCard, WatchedCard, WhatCard,
+    DecayCard, FlowCard, PortCard2, ReadingCard, RigOnCard, RigRunCard, TreatmentWord, VolumeCard,
+    WatchedCard, WhatCard,
 };
 use store::{AsOf, Fact, Item, Subject};
 
@@ -20,6 +21,7 @@ use super::visit::say_who;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::definitions::{self, Ask, Asked, Form};
+use crate::entry::hook_up::ports_of;
 use crate::entry::reading::Spot;
 use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed, summary};
@@ -117,6 +119,7 @@ fn whole(
         @if running {
             section aria-labelledby="enter" {
                 h2 #enter { "Enter a reading" }
+                (jumpered(&items, circuit))
                 @match session {
                     Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, found)) },
                     None => {
@@ -138,6 +141,20 @@ fn whole(
     ];
     let page = Page { title: &title, place: Place::Moulds, here: &here, trail: &trail };
     Ok(page.html(app, session, &content))
+}
+
+/// Says so where a circuit hangs on the rig through a jumper only: what is read there is not its own.
+fn jumpered(items: &[Item], circuit: &str) -> Markup {
+    let ports = items.iter().find_map(|item| ports_of(&item.fact)).unwrap_or_default();
+    let on_it = |on: &&PortCard2| on.circuits.iter().any(|one| one.circuit == circuit);
+    let alone = ports.iter().any(|on| on.circuits.len() == 1 && on_it(&on));
+    let chain = ports.iter().find(on_it).filter(|_| !alone);
+    html! { @if let Some(on) = chain {
+        p.overdue {
+            "A jumper joins it with " (on.circuits.iter().map(|one| one.circuit.as_str()).filter(|one| *one != circuit).collect::<Vec<_>>().join(", "))
+            ": what is read there belongs to all of them. Hook it up by itself before it is tested."
+        }
+    } }
 }
 
 /// Calibrations that had ended and that something found of this circuit rests on.

@@ -6,6 +6,7 @@ use axum::extract::{Form as Body, Path, State};
 use axum::http::HeaderMap;
 use axum::response::{Html, IntoResponse as _, Redirect, Response};
 use calc::form::{Fault, Kind, Need, Preset, Value};
+use exchange::one_mould::piece_kinds;
 use exchange::shapes::pieces_value;
 use maud::{Markup, html};
 use report::pieces::{capital, exact};
@@ -16,7 +17,7 @@ use super::visit::say_who;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{KNOWN, OnRecord, circuit_said, on_record, pieces_card, pieces_known};
-use crate::entry::pieces::{BRANCHES, Row, field, fields_of, list, rows, typed_rows, variants};
+use crate::entry::pieces::{BRANCHES, Row, field, fields_of, list, rows, typed_rows};
 use crate::entry::say::{Say, Saying, judge_mould};
 use crate::entry::{key, sender, sent_before, somebody};
 use crate::forms::{Control, Place as Field, sealed, summary};
@@ -111,7 +112,7 @@ fn with(
     let here = address(id, circuit);
     let typed = numbered(typed, rows);
     let filling = Filling { form: "pieces", typed: &typed, faults };
-    let kinds: Vec<(&str, String)> = variants()
+    let kinds: Vec<(&str, String)> = piece_kinds()
         .iter()
         .filter(|one| one.name != "split")
         .map(|one| (one.name, format!("{}: {}", one.name, one.text)))
