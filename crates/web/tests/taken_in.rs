@@ -129,7 +129,9 @@ fn a_mould_and_its_circuits_are_corrected_with_a_reason() {
         &send(&page, &form("counted again", "Pot, 3 l", "fixed")),
         &["Somebody else has changed this meanwhile"],
     );
-    assert!(house.get(&page).body.contains("counted again") && house.get(MOULD).body.contains("Pot, 2 l"));
+    let history = house.get(&page).body;
+    assert!(history.contains("name: Pot → Pot, 2 l") && history.contains("openings: 6 → 8"));
+    assert!(history.contains("counted again") && house.get(MOULD).body.contains("Pot, 2 l"));
     let page = format!("{MOULD}/circuits/A/edit");
     let body = house.get(&page).body;
     let base = vec![

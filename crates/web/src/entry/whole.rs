@@ -27,8 +27,11 @@ const REFERENCE_T: Asked = maybe(
     "Reference thermometer in the same water",
     "Then give the rig's thermometer too.",
 );
-const REFERENCE_T_U: Asked =
-    maybe("reference_temperature_uncertainty_k", "Its standard uncertainty", "0.1 K if left out.");
+const REFERENCE_T_U: Asked = maybe(
+    "reference_temperature_uncertainty_k",
+    "Standard uncertainty of that thermometer",
+    "0.1 K if left out.",
+);
 
 /// Forms for the mould as a whole.
 pub(crate) static MOULD: &[Form] = &[
@@ -72,7 +75,11 @@ pub(crate) static RIG: &[Form] = &[
         fixed: &[("kind", "rig-check"), ("on", "orifice")],
         fields: &[
             number("reference_flow_factor_m3_h", "Flow factor of the orifice"),
-            maybe("reference_uncertainty_percent", "Its standard uncertainty", "1.5 % if left out."),
+            maybe(
+                "reference_uncertainty_percent",
+                "Standard uncertainty of that flow factor",
+                "1.5 % if left out.",
+            ),
             FLOW,
             INLET,
             OUTLET,
@@ -103,7 +110,11 @@ pub(crate) static RIG: &[Form] = &[
             MAYBE_INLET,
             MAYBE_OUTLET,
             maybe("reference_pressure_bar_g", "Reference gauge on the same pressure", ""),
-            maybe("reference_pressure_uncertainty_bar", "Its standard uncertainty", "0.01 bar if left out."),
+            maybe(
+                "reference_pressure_uncertainty_bar",
+                "Standard uncertainty of that gauge",
+                "0.01 bar if left out.",
+            ),
             AT,
         ],
     },
