@@ -12,7 +12,7 @@ use calc::form::Fault;
 use maud::{Markup, html};
 use report::pieces::caution;
 use store::Fact;
-use store::shapes::{CircuitCard, HalfCard, MarksCard};
+use store::shapes::{CircuitCard, HalfCard, HalfCard2, MarksCard};
 
 use super::edit::Filling;
 use super::visit::say_who;
@@ -100,7 +100,7 @@ fn with(
             p.cautions-head { (caution()) "Cautions" }
             ul { @for text in Step::BlowOut.cautions().iter().chain(Step::HookUp.cautions()) { li { (text) } } }
         }
-        (openings(on))
+        (openings(on, true))
         @match session {
             Some(session) => form.entry.wide method="post" action=(here) novalidate {
                 (summary("find", faults, label))
@@ -161,11 +161,12 @@ fn in_use(on: &OnRecord) -> BTreeMap<(String, String), String> {
     used
 }
 
-/// How many openings each half has, and which are known.
-pub(crate) fn openings(on: &OnRecord) -> Markup {
+/// How many openings each half has, and which are known; of every half, or of those that something is known of.
+pub(crate) fn openings(on: &OnRecord, every: bool) -> Markup {
     let used = in_use(on);
+    let told = |half: &HalfCard2| half.openings.is_some() || used.keys().any(|(of, _)| *of == half.half);
     html! {
-        ul.rows { @for (half, _) in &on.halves {
+        ul.rows { @for (half, _) in on.halves.iter().filter(|(half, _)| every || told(half)) {
             @let known: Vec<(&String, &String)> = used.iter().filter(|((of, _), _)| *of == half.half).map(|((_, opening), id)| (opening, id)).collect();
             li {
                 strong { (half.half) } ": "

@@ -131,7 +131,7 @@ fn known_of(on: &OnRecord) -> Markup {
                 a.button href={ (own) "/find" } { "Find circuits" } " "
                 a.button href={ (own) "/edit" } { "Edit the mould" }
             }
-            (openings(on))
+            (openings(on, false))
             table.list role="table" aria-labelledby="known" {
                 thead role="rowgroup" { tr role="row" {
                     @for heading in ["Circuit", "Baseline", "Geometry", "Metals and seals"] { th role="columnheader" scope="col" { (heading) } }

@@ -78,8 +78,8 @@ pub(crate) fn with(
             h2 #ladder { "Steps" }
             ol.ladder { @for rung in &ladder(&stay, findings) { (step(rung, mould, visit)) } }
         }
-        (parts.circuits()) (parts.gates()) (hoses) (parts.leaks()) (rig) (warnings)
         (ways(mould, visit, ports.as_deref()))
+        (parts.circuits()) (parts.gates()) (hoses) (parts.leaks()) (rig) (warnings)
         @if row.outcome.is_none() { (end(session, mould, visit, answer)) }
         details.quiet-part { summary { "Limits used, and how to read this page" } (limits) (legend) }
         p.paper { a.button href={ (layout::visit(mould, visit)) "/sheet" } { "Visit sheet for paper" } }
