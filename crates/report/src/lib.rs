@@ -18,9 +18,11 @@ mod strip;
 mod svg;
 mod symbol;
 mod table;
+mod units;
 mod words;
 
 pub use outline::{Outline, Pin, PinKind};
 pub use plant::{PlantVisit, plant_page};
 pub use sheet::{Footer, Parts, STYLE, Way, visit_sheet};
 pub use table::terminal_table;
+pub use units::Units;

@@ -3,6 +3,9 @@
 use std::collections::BTreeMap;
 
 use calc::form::Value;
+use report::Units;
+
+use crate::units::unit;
 
 /// Field names and what was typed there, without blanks at the ends.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -19,6 +22,11 @@ impl Typed {
         self.0.get(name).map_or("", String::as_str)
     }
 
+    /// Whether the form had such a field.
+    pub(crate) fn has(&self, name: &str) -> bool {
+        self.0.contains_key(name)
+    }
+
     /// The same, if something was typed.
     pub(crate) fn given(&self, name: &str) -> Option<&str> {
         self.0.get(name).map(String::as_str).filter(|text| !text.is_empty())
@@ -27,6 +35,14 @@ impl Typed {
     /// Puts something into a field.
     pub(crate) fn set(&mut self, name: &str, text: &str) {
         self.0.insert(name.to_owned(), text.to_owned());
+    }
+}
+
+/// A typed number of a field of this name, brought from a person's units to those of the field.
+pub(crate) fn in_units(text: &str, name: &str, units: Units) -> Value {
+    match number(text) {
+        Value::Number(value) => Value::Number(units.typed(value, unit(name))),
+        other => other,
     }
 }
 

@@ -7,6 +7,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse as _, Redirect, Response};
 use calc::form::{Fault, Value};
 use exchange::one_reading::{List, OneReading, read_with};
+use report::Units;
 
 use super::reading::{Spot, columns, moment_typed, record};
 use super::whole::at_the_bench;
@@ -15,7 +16,7 @@ use crate::app::App;
 use crate::pages::{self, across::Answer};
 use crate::problem::Problem;
 use crate::sent::Sent;
-use crate::typed::{Typed, number};
+use crate::typed::{Typed, in_units, number};
 use crate::{layout, shown};
 
 /// What a circuit did: value and words.
@@ -51,11 +52,11 @@ fn take(app: &App, headers: &HeaderMap, spot: &Spot, typed: &Typed) -> Result<Re
     };
     let circuits = app.store.read(|reader| reader.circuits(&spot.mould))?;
     let ids: Vec<String> = circuits.into_iter().map(|row| row.id).collect();
-    let read = match understood(app, spot, &ids, typed, now)? {
+    let read = match understood(app, spot, &ids, typed, session.units, now)? {
         Ok(read) => read,
         Err(faults) => return again(&faults),
     };
-    match record(app, spot, &session, &key, &read, now)? {
+    match record(app, spot, &session, &key, &read, false, now)? {
         Some(_) => {
             shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
             Ok(Redirect::to(&format!("{}#leaks", layout::visit(&spot.mould, &spot.visit))).into_response())
@@ -89,10 +90,10 @@ struct Table {
 }
 
 impl Table {
-    fn read(ids: &[String], typed: &Typed) -> Self {
+    fn read(ids: &[String], typed: &Typed, units: Units) -> Self {
         let mut table = Self::default();
         for (at, id) in ids.iter().enumerate() {
-            let given = row(at, typed);
+            let given = row(at, typed, units);
             let mut fields = vec![("circuit".to_owned(), Value::from(id.as_str()))];
             match typed.get(&field(at, "part")) {
                 "open" if given.is_empty() => table.open.push(at, Value::from(id.as_str())),
@@ -176,10 +177,10 @@ impl Table {
 }
 
 /// The numbers and the trace of a row; the time that holds for all stands where a row has pressures and none of its own.
-fn row(at: usize, typed: &Typed) -> Vec<(String, Value)> {
+fn row(at: usize, typed: &Typed, units: Units) -> Vec<(String, Value)> {
     let mut fields: Vec<(String, Value)> = NUMBERS
         .iter()
-        .filter_map(|name| Some(((*name).to_owned(), number(typed.given(&field(at, name))?))))
+        .filter_map(|name| Some(((*name).to_owned(), in_units(typed.given(&field(at, name))?, name, units))))
         .collect();
     if typed.given(&field(at, "trace")).is_some() {
         fields.push(("trace".to_owned(), Value::from(at.to_string())));
@@ -198,9 +199,10 @@ fn understood(
     spot: &Spot,
     ids: &[String],
     typed: &Typed,
+    units: Units,
     now: jiff::Timestamp,
 ) -> Result<Result<OneReading, Vec<Fault>>, Problem> {
-    let table = Table::read(ids, typed);
+    let table = Table::read(ids, typed, units);
     let mut faults = table.stray.clone();
     let first = || (0..ids.len()).next().map_or_else(String::new, |at| field(at, "part"));
     if table.charged.items.is_empty() {

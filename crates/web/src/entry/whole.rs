@@ -3,6 +3,7 @@
 use bench::mould::CircuitId;
 use calc::form::{Fault, Value};
 use exchange::one_reading::{Bench, List, OneReading, read_with};
+use report::Units;
 use store::AsOf;
 
 use super::definitions::{AT, Asked, DONE, Form, REMARK, WORDS, maybe, number};
@@ -164,12 +165,13 @@ pub(crate) fn understood(
     spot: &Spot,
     form: &Form,
     typed: &Typed,
+    units: Units,
     now: jiff::Timestamp,
 ) -> Result<Result<OneReading, Vec<Fault>>, Problem> {
     let mut fields: Vec<(String, Value)> =
         form.fixed.iter().map(|(name, value)| ((*name).to_owned(), Value::from(*value))).collect();
-    fields.extend(given(form, typed));
-    let rows = if form.word == "bucket" { fillings(typed) } else { Vec::new() };
+    fields.extend(given(form, typed, units));
+    let rows = if form.word == "bucket" { fillings(typed, units) } else { Vec::new() };
     if !rows.is_empty() {
         fields.push(("repeats".to_owned(), Value::List(rows.iter().map(|(_, row)| row.clone()).collect())));
     }
@@ -203,10 +205,10 @@ pub(super) fn at_the_bench<T>(
 }
 
 /// Further fillings of which something was typed, with their places in the form.
-fn fillings(typed: &Typed) -> Vec<(usize, Value)> {
+fn fillings(typed: &Typed, units: Units) -> Vec<(usize, Value)> {
     let field = |at: usize, name: &str| {
         let text = typed.given(&format!("repeats.{at}.{name}"))?;
-        Some((name.to_owned(), typed::number(text)))
+        Some((name.to_owned(), typed::in_units(text, name, units)))
     };
     let row = |at: usize| {
         let fields: Vec<(String, Value)> = FILLING.iter().filter_map(|name| field(at, name)).collect();

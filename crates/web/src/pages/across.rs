@@ -71,7 +71,7 @@ pub(crate) fn with(
             p.cautions-head { (caution()) "Cautions" }
             ul { @for text in Step::FindLeak.cautions() { li { (text) } } }
         }
-        @match (running, session) {
+        @match (running, Session::recording(session)) {
             (true, Some(session)) => (form(session, &circuits, &here, answer)),
             (true, None) => (say_who(&here)),
             (false, _) => p { "This visit has ended." },
@@ -100,7 +100,7 @@ fn form(session: &Session, circuits: &[(String, String)], here: &str, answer: Op
     let nothing = Typed::default();
     let (typed, faults) = answer.map_or((&nothing, &[][..]), |answer| (answer.typed, answer.faults));
     let plain = |name: &'static str, label: &'static str, help: &'static str, control: Control| {
-        let (unit, optional) = (unit(name), name != "seconds");
+        let (unit, optional) = (session.units.shown(unit(name)), name != "seconds");
         Field { form: "across", name, label, help, unit, optional, control, value: typed.get(name) }
             .html(faults)
     };
@@ -126,7 +126,7 @@ fn form(session: &Session, circuits: &[(String, String)], here: &str, answer: Op
             }
             table.grid {
                 thead { tr { th scope="col" { "Circuit" } @for (name, heading) in HEADINGS {
-                    th scope="col" { (heading) @if !unit(name).is_empty() { span.unit { ", " (unit(name)) } } }
+                    th scope="col" { (heading) @if !unit(name).is_empty() { span.unit { ", " (session.units.shown(unit(name))) } } }
                 } } }
                 tbody { @for (at, (id, held)) in circuits.iter().enumerate() { (row(at, id, held, typed, faults)) } }
             }

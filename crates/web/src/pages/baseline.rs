@@ -113,7 +113,7 @@ fn with(
         h1 { "Baseline of " (circuit) ", " (id) }
         p.lead { "What the circuit can do when it is new or freshly cleaned. Every later flow is compared with it." }
         p { "On record: " (baseline(shown.on.circuit(circuit)?)) }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => {
                 (from_visits(session, shown, &here, &entry, typed, faults))
                 (by_hand(session, &here, &entry, typed, faults))

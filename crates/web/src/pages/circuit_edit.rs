@@ -132,7 +132,7 @@ fn with(
     let line = |name: &str, help: &str| filling.line(name, &words(name), help, true);
     let content = html! {
         h1 { "Circuit " (circuit) " of " (id) }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => {
                 form.entry method="post" action=(here) novalidate {
                     (summary("circuit", if gone { &[] } else { faults }, label))

@@ -87,7 +87,7 @@ pub(crate) fn versions(entries: &[Entry]) -> Markup {
         @if !entries.is_empty() {
             details.quiet-part {
                 summary { "History of this" }
-                ul.rows { @for (at, entry) in entries.iter().enumerate() { li {
+                ul.rows data-as-typed { @for (at, entry) in entries.iter().enumerate() { li {
                     "Entry " (entry.number) ", " (entry.person) ", " (moment(entry.at()))
                     @if entry.kind == "withdrawal" { ", withdrawn" }
                     @if let Some(reason) = &entry.reason { span.under { (reason) } }

@@ -101,7 +101,7 @@ fn with(
             ul { @for text in Step::BlowOut.cautions().iter().chain(Step::HookUp.cautions()) { li { (text) } } }
         }
         (openings(on, true))
-        @match session {
+        @match Session::recording(session) {
             Some(session) => form.entry.wide method="post" action=(here) novalidate {
                 (summary("find", faults, label))
                 (sealed(session, &fresh_key()))

@@ -187,19 +187,19 @@ fn with(
     let drawing = shown.drawn.drawing();
     let content = html! {
         h1 { "The " (half) " half of " (id) }
-        @match (&drawing, session) {
+        @match (&drawing, Session::recording(session)) {
             (Some(_), Some(session)) => (place(session, shown, &here, typed, faults)),
             (Some(drawing), None) => div.drawing { (drawing.drawing(&format!("{id}, {half}"))) },
             (None, _) => p.lead { "It has no outline yet. A rectangle of its size will do." },
         }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => (outline_form(session, shown, &here, typed, faults)),
             None => (say_who(&here)),
         }
         @if drawing.is_some() {
             p.quiet { "Seen from the parting line, in mm from the corner that the plant chose. A filled dot is IN, a ring is OUT, a cross is a leak. The dashed line says which belong together, not which way the water takes." }
         }
-        @if let Some(session) = session { (pin_list(session, shown, &here)) }
+        @if let Some(session) = Session::recording(session) { (pin_list(session, shown, &here)) }
         (versions(&shown.past))
     };
     let trail = [("Moulds".to_owned(), "/moulds".to_owned()), (id.clone(), layout::mould(id))];
@@ -280,7 +280,7 @@ fn pin_list(session: &Session, shown: &Shown, here: &str) -> Markup {
             details.quiet-part {
                 summary { "Pins in numbers" }
                 ul.rows { @for (card, number) in &shown.drawn.pins { li {
-                    form.inline method="post" action={ (here) "/unpin" } {
+                    form.inline data-as-typed method="post" action={ (here) "/unpin" } {
                         (sealed(session, &fresh_key()))
                         input type="hidden" name="entry" value=(number);
                         (card.circuit.as_deref().unwrap_or_default()) " " (what_words(&card.what)) ": " (card.x_mm) " mm right, " (card.y_mm) " mm up "

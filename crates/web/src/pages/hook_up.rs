@@ -93,12 +93,12 @@ pub(crate) fn with(
         @match shown.versions.first() {
             Some((entry, ports)) => {
                 (stages(ports))
-                p.quiet { "Entry " (entry.number) ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " (reason) } }
+                p.quiet data-as-typed { "Entry " (entry.number) ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " (reason) } }
             },
             None => p.lead { "Nothing is hooked up yet." },
         }
         @if shown.running {
-            @match session {
+            @match Session::recording(session) {
                 Some(session) => (form(session, &shown, &here, answer)),
                 None => (say_who(&here)),
             }
@@ -169,7 +169,7 @@ fn earlier(versions: &[(Entry, Vec<PortCard2>)]) -> Markup {
             details.quiet-part {
                 summary { "Earlier versions" }
                 @for (entry, ports) in versions.iter().skip(1) {
-                    p { strong { "Entry " (entry.number) } ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " (reason) } }
+                    p data-as-typed { strong { "Entry " (entry.number) } ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " (reason) } }
                     ul { @for on in ports { li {
                         "Stage " (on.stage) ", port " (on.port) ": "
                         @for (at, one) in on.circuits.iter().enumerate() { @if at > 0 { " → " } (one.circuit) @if one.reversed { " against the flow" } }

@@ -120,7 +120,7 @@ fn with(
     let content = html! {
         h1 { @match &shown.id { Some(id) => { "Instrument " (id) }, None => "A new instrument" } }
         @if shown.card.is_some() { p.lead { "Its calibration: " (until(shown.calibrations.first().map(|(card, _)| card.until.as_str()), &today)) } }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => {
                 @if shown.card.is_some() { (calibrate(session, &here, word, typed, faults)) }
                 (editor(session, shown, &here, word, typed, faults))
@@ -132,7 +132,7 @@ fn with(
                 h2 #calibrations { "Calibrations" }
                 ul.rows { @for (card, number) in &shown.calibrations { li {
                     (card.on) ", " (until(Some(&card.until), &today)) ", by " (card.by) @if let Some(paper) = &card.number { ", paper " (paper) }
-                    @if let Some(session) = session { (withdrawal(session, &here, *number, word, faults)) }
+                    @if let Some(session) = Session::recording(session) { (withdrawal(session, &here, *number, word, faults)) }
                 } } }
             }
         }

@@ -10,6 +10,7 @@ use bench::finding::{CircuitFinding, Tightness};
 use bench::ladder::Step;
 use calc::form::{Fault, Value};
 use maud::{Markup, html};
+use report::Units;
 use report::pieces::{caution, tightness};
 use store::shapes::{LeakCard, LeakCauseWord, ReadingCard, ShowsWord, SpotCard, WhatCard, WithdrawalCard};
 use store::{AsOf, Fact, Item, Reader, Subject};
@@ -101,14 +102,14 @@ struct Shown {
     found: Found,
 }
 
-fn gather(app: &App, reader: &Reader<'_>, mould: &str, visit: &str) -> Result<Shown, Problem> {
+fn gather(app: &App, reader: &Reader<'_>, units: Units, mould: &str, visit: &str) -> Result<Shown, Problem> {
     let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
     let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
     let leak_down = |card: &ReadingCard| matches!(card.what, WhatCard::LeakDown { .. });
     let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
     let held = items.iter().filter_map(|item| match &item.fact {
         Fact::Reading(card) if leak_down(card) => {
-            Some((item.root, card.circuit.clone().unwrap_or_default(), in_words(card)))
+            Some((item.root, card.circuit.clone().unwrap_or_default(), in_words(card, units)))
         }
         _ => None,
     });
@@ -138,7 +139,8 @@ pub(crate) async fn page(
 ) -> Response {
     blocking(move || {
         let session = somebody(&app, &headers)?;
-        let shown = read(&app, |reader| gather(&app, reader, &mould, &visit))?;
+        let shown =
+            read(&app, |reader| gather(&app, reader, Session::units_of(session.as_ref()), &mould, &visit))?;
         Ok(with(&app, session.as_ref(), &shown, None).into_response())
     })
     .await
@@ -175,9 +177,9 @@ fn with(app: &App, session: Option<&Session>, shown: &Shown, answer: Option<&Ans
             h2 #found { "Leaks of this visit" }
             p.ways { a.button href={ (layout::visit(mould, visit)) "/photos" } { "Photos of the visit and its leaks" } }
             @if shown.leaks.is_empty() { p { "None is noted yet." } }
-            @for (card, item) in &shown.leaks { (one(session.filter(|_| shown.running), shown, card, item, &here, answer)) }
+            @for (card, item) in &shown.leaks { (one(Session::recording(session).filter(|_| shown.running), shown, card, item, &here, answer)) }
         }
-        @match session.filter(|_| shown.running) {
+        @match Session::recording(session).filter(|_| shown.running) {
             Some(session) => (new_one(session, shown, &here, &leaking, answer)),
             None if shown.running => (say_who(&here)),
             None => p { "This visit has ended." },
@@ -213,7 +215,7 @@ fn one(
     let by = card.tight_by.map(|root| shown.held.iter().find(|(known, ..)| *known == root));
     html! {
         div.leak {
-            p {
+            p data-as-typed {
                 strong { (card.circuit) ": " (cause_words(card.cause)) }
                 ", " (shows_words(card.shows)) @if !card.place.is_empty() { ": " (card.place) }
                 span.under {
@@ -230,7 +232,7 @@ fn one(
                 }
                 span.under { "Entry " (item.entry.number) ", " (item.entry.person) }
             }
-            @if let Some(session) = session {
+            @if let Some(session) = Session::recording(session) {
                 details open[own.is_some()] {
                     summary { "Go on with it" }
                     form.entry method="post" action={ (here) "/" (item.root) } novalidate {
@@ -422,7 +424,7 @@ fn take(
     if sent_before(app, &key)? {
         return done();
     }
-    let shown = read(app, |reader| gather(app, reader, mould, visit))?;
+    let shown = read(app, |reader| gather(app, reader, session.units, mould, visit))?;
     let again = |faults: &[Fault]| {
         Ok(unprocessable(with(app, Some(&session), &shown, Some(&Answer { root, typed, faults }))))
     };

@@ -7,13 +7,16 @@ pub(crate) mod calculators;
 pub(crate) mod circuit;
 pub(crate) mod circuit_edit;
 pub(crate) mod find;
+pub(crate) mod gates;
 pub(crate) mod half;
 pub(crate) mod hook_up;
 pub(crate) mod instrument;
 pub(crate) mod leaks;
+pub(crate) mod me;
 pub(crate) mod mould;
 pub(crate) mod mould_edit;
 pub(crate) mod moulds;
+pub(crate) mod people;
 pub(crate) mod photos;
 pub(crate) mod pieces;
 pub(crate) mod rig_edit;
@@ -30,11 +33,15 @@ mod calculator_form;
 mod edit;
 mod over_time;
 
-use axum::http::StatusCode;
+use std::sync::Arc;
+
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse as _, Response};
 use store::Reader;
 
 use crate::app::App;
+use crate::entry::somebody;
 use crate::problem::Problem;
 
 /// Runs work that waits for the disk or computes, away from the threads that listen.
@@ -62,6 +69,23 @@ pub(crate) fn read<T>(app: &App, work: impl FnOnce(&Reader<'_>) -> Result<T, Pro
 /// A page that answers a form with what is wrong.
 pub(crate) fn unprocessable(page: Html<String>) -> Response {
     (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
+}
+
+/// Whether a form with this key is on record: a page asks before it offers again what was typed into it.
+pub(crate) async fn kept(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Path(key): Path<String>,
+) -> Response {
+    blocking(move || {
+        if somebody(&app, &headers)?.is_none() {
+            return Ok(StatusCode::UNAUTHORIZED.into_response());
+        }
+        let written = app.store.read(|reader| reader.written(&format!("page-{key}")))?;
+        let status = if written.is_empty() { StatusCode::NOT_FOUND } else { StatusCode::NO_CONTENT };
+        Ok(status.into_response())
+    })
+    .await
 }
 
 /// No page stands here.

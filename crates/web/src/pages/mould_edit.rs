@@ -98,7 +98,7 @@ fn with(
     };
     let content = html! {
         h1 { "Mould " (id) }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => form.entry method="post" action=(here) novalidate {
                 (summary("mould", faults, label))
                 (sealed(session, &fresh_key()))

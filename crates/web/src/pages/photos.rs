@@ -148,7 +148,7 @@ fn with(
         h1 { "Photos of " (shown.about.words()) }
         @if shown.photos.is_empty() { p { "None yet." } }
         div.photos { @for one in &shown.photos { (figure(session, shown, one, &here)) } }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => (form(session, shown, &here, typed, faults)),
             None => (say_who(&here)),
         }
@@ -165,7 +165,7 @@ fn figure(session: Option<&Session>, shown: &Shown, one: &Photo, here: &str) -> 
     html! {
         figure {
             a href=(way) { img src=(way) alt=(one.caption) loading="lazy"; }
-            figcaption {
+            figcaption data-as-typed {
                 (one.caption)
                 span.under {
                     @if let Some((_, words)) = leak { (words) " · " }
@@ -173,7 +173,7 @@ fn figure(session: Option<&Session>, shown: &Shown, one: &Photo, here: &str) -> 
                     @if !one.taken_out.is_empty() { " · taken out of its file: " (one.taken_out.join(", ")) }
                 }
             }
-            @if let Some(session) = session {
+            @if let Some(session) = Session::recording(session) {
                 details {
                     summary { "Withdraw" }
                     form.entry method="post" enctype="multipart/form-data" action=(here) novalidate {

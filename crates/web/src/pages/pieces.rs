@@ -120,7 +120,7 @@ fn with(
     let content = html! {
         h1 { "Pieces of " (circuit) ", " (id) }
         p.lead { "From IN to OUT in the order in which the water meets them, as new. What is not known may be guessed, and is marked so." }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => form.entry.wide method="post" action=(here) novalidate {
                 (summary("pieces", faults, |name| label(&typed, name)))
                 (sealed(session, &fresh_key()))

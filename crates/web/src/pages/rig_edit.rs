@@ -133,7 +133,7 @@ fn with(
     let content = html! {
         h1 { @match &shown.name { Some(name) => { "Rig " (name) }, None => "A new rig" } }
         p.lead { "Uncertainties are standard ones: one standard deviation. What is left out is assumed, and widens the answers. A visit keeps the rig as it stood on its day." }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => form.entry method="post" action=(here) novalidate {
                 (summary("rig", faults, label))
                 (sealed(session, &fresh_key()))

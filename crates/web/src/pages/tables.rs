@@ -175,7 +175,7 @@ fn with(
         h1 { (kind.title) }
         p.lead { (kind.lead) }
         @if shown.entry.is_none() { p { "The table that came with the program is in use. With the first change the plant has its own." } }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => form.entry.wide method="post" action=(here) novalidate {
                 (summary(kind.word, faults, label))
                 (sealed(session, &fresh_key()))
@@ -208,7 +208,7 @@ fn grid(shown: &Shown, list: &List, count: usize, filling: Filling<'_>) -> Marku
                 @for (_, heading) in list.columns { th scope="col" { (heading) } }
             } }
             tbody { @for at in 0..count { tr {
-                @if !list.grows { th scope="row" { (row_name(shown, list, at)) (others(shown, list, at)) } }
+                @if !list.grows { th scope="row" data-as-typed { (row_name(shown, list, at)) (others(shown, list, at)) } }
                 @for (column, heading) in list.columns {
                     @let label = format!("{heading}, {}", row_name(shown, list, at));
                     @let name = field(list.name, at, column);
@@ -236,7 +236,7 @@ fn others(shown: &Shown, list: &List, at: usize) -> Markup {
         .unwrap_or_default();
     html! {
         @for other in others {
-            span.under {
+            span.under data-as-typed {
                 "also " @if let Some(value) = other.get("value").and_then(Value::as_number) { (report::pieces::exact(value, "")) }
                 ": " (other.get("source").and_then(Value::as_text).unwrap_or_default())
             }

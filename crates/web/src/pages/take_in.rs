@@ -96,7 +96,7 @@ fn with(app: &App, session: Option<&Session>, typed: &Typed, faults: &[Fault]) -
     let content = html! {
         h1 { "Take in a mould without papers" }
         p.lead { "Begin with what is stamped on it and what can be counted. Its circuits are found next, by blowing or by watching; everything can be put right later." }
-        @match session {
+        @match Session::recording(session) {
             Some(session) => form.entry method="post" action=(HERE) novalidate {
                 (summary("take-in", faults, label))
                 (sealed(session, &fresh_key()))

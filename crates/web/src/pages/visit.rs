@@ -205,7 +205,7 @@ fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answ
         _ => None,
     };
     html! {
-        @if let Some(session) = session {
+        @if let Some(session) = Session::recording(session) {
             section aria-labelledby="end" {
                 h2 #end { "End of the visit" }
                 form.entry method="post" action={ (layout::visit(mould, visit)) "/end" } novalidate {

@@ -81,7 +81,7 @@ fn with(
     let here = address(spot);
     let content = html! {
         h1 { "Whole mould and rig" }
-        @match session.filter(|_| open) {
+        @match Session::recording(session).filter(|_| open) {
             Some(session) => {
                 section aria-labelledby="whole" {
                     h2 #whole { "The whole mould" }
@@ -102,10 +102,10 @@ fn with(
             @if readings.is_empty() { p { "Nothing yet." } }
             ol.record { @for (item, card) in &readings { li {
                 p {
-                    strong { (in_words(card)) }
+                    strong data-as-typed { (in_words(card, Session::units_of(session))) }
                     span.under { "entry " (item.entry.number) ", " (item.entry.person) @if let Some(at) = card.at { ", " (moment(at)) } }
                 }
-                @if let Some(session) = session.filter(|_| open) { (withdrawal(session, &here, item.entry.number, answer)) }
+                @if let Some(session) = Session::recording(session).filter(|_| open) { (withdrawal(session, &here, item.entry.number, answer)) }
             } } }
         }
     };
@@ -131,8 +131,8 @@ fn form_of(session: &Session, here: &str, form: &'static Form, answer: Option<&A
                 p { (form.intro) }
                 @if let Some(step) = form.step { ul.small-cautions { @for text in step.cautions() { li { (text) } } } }
                 (sealed(session, &fresh_key()))
-                div.fields { @for asked in form.fields { (field(form, asked, typed).html(faults)) } }
-                @if form.word == "bucket" { (fillings(form, typed, faults)) }
+                div.fields { @for asked in form.fields { (field(form, asked, typed, session).html(faults)) } }
+                @if form.word == "bucket" { (fillings(form, typed, session, faults)) }
                 button type="submit" { "Record" }
             }
         }
@@ -140,7 +140,7 @@ fn form_of(session: &Session, here: &str, form: &'static Form, answer: Option<&A
 }
 
 /// Room for further fillings of the bucket.
-fn fillings(form: &'static Form, typed: &Typed, faults: &[Fault]) -> Markup {
+fn fillings(form: &'static Form, typed: &Typed, session: &Session, faults: &[Fault]) -> Markup {
     let cell = |at: usize, name: &str| {
         let name = format!("repeats.{at}.{name}");
         let (label, value) = (label(form, &name).unwrap_or_default(), typed.get(&name));
@@ -160,7 +160,7 @@ fn fillings(form: &'static Form, typed: &Typed, faults: &[Fault]) -> Markup {
         table.grid {
             caption { "Further fillings" }
             thead { tr { th scope="col" { "Filling" } @for name in FILLING {
-                th scope="col" { (form.label(name).unwrap_or_default()) span.unit { ", " (unit(name)) } }
+                th scope="col" { (form.label(name).unwrap_or_default()) span.unit { ", " (session.units.shown(unit(name))) } }
             } } }
             tbody { @for at in 0..FILLINGS { tr {
                 th scope="row" { (at + 2) }
@@ -215,11 +215,11 @@ fn take(app: &App, headers: &HeaderMap, spot: &Spot, word: &str, typed: &Typed) 
         let page = with(app, Some(&session), spot, Some(&Answer { word, typed, faults }))?;
         Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
     };
-    let read = match understood(app, spot, form, typed, now)? {
+    let read = match understood(app, spot, form, typed, session.units, now)? {
         Ok(read) => read,
         Err(faults) => return again(&faults),
     };
-    if record(app, spot, &session, &key, &read, now)?.is_none() {
+    if record(app, spot, &session, &key, &read, false, now)?.is_none() {
         return again(&[Fault::new(
             "",
             "this form was recorded already, with other values",
