@@ -2,7 +2,6 @@
 
 // Each file of tests uses what it needs of it.
 #![allow(dead_code)]
-#![allow(dead_code)] // Each file of tests uses a part of it.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
