@@ -49,11 +49,13 @@ impl Page<'_> {
                 }
                 p.who {
                     @if !app.plant.is_empty() { span.plant { (app.plant) " · " } }
-                    a href={ "/who?next=" (encoded(self.here)) } {
-                        @match session {
-                            Some(session) => { "At the bench: " strong { (session.person) } },
-                            None => "Say who you are",
-                        }
+                    @let change = format!("/who?next={}", encoded(self.here));
+                    @match session {
+                        Some(session) => {
+                            a href="/me" { "At the bench: " strong { (session.person) } }
+                            a.change href=(change) { "Change person" }
+                        },
+                        None => a href=(change) { "Say who you are" },
                     }
                 }
             }

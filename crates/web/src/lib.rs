@@ -7,7 +7,9 @@
 //! - [`App`] holds what the pages need; [`router`] makes the pages of it.
 //! - Everything that changes the record is a form with a key of its own, so that sending it twice counts once.
 //! - Only names of this very machine are answered, and only forms of these very pages are taken.
+//! - Other machines reach the pages only through a [`Beyond`], and then every page asks for a sign-in.
 
+mod access;
 mod app;
 mod entry;
 mod forms;
@@ -15,12 +17,15 @@ mod guard;
 mod layout;
 mod pages;
 mod problem;
+mod secret;
 mod serve;
 mod session;
 mod shown;
+mod tries;
 mod typed;
 mod units;
 
+pub use access::{Beyond, Closed};
 pub use app::{App, Judge, JudgeError, router};
-pub use serve::{Loopback, serve};
+pub use serve::{Loopback, serve, serve_network};
 pub use session::Seal;

@@ -13,7 +13,7 @@ use store::shapes::{ReadingCard, WithdrawalCard};
 use store::{AsOf, Fact, Reader, Session as Writing, Subject, Write};
 
 use super::definitions::{Ask, Form};
-use super::{key, made_for, recorded, sender, somebody};
+use super::{READS_ONLY, key, made_for, recorded, sender, somebody};
 use crate::app::App;
 use crate::pages::{self, bench::Entering};
 use crate::problem::Problem;
@@ -66,6 +66,9 @@ fn take(
         typed.set("token", &session.token);
         return again(Some(&session), &typed, &[Fault::new("", text.trim_end_matches('.'), "")]);
     }
+    if !session.role.records() {
+        return again(None, &typed, &[Fault::new("", READS_ONLY.trim_end_matches('.'), "")]);
+    }
     let key = key(&typed)?;
     let now = jiff::Timestamp::now();
     if app.store.read(|reader| running(reader, spot)).is_err() {
@@ -113,7 +116,7 @@ fn understood(
 }
 
 /// A visit that has ended takes no readings.
-fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
+pub(crate) fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
     let visits = reader.visits(Some(&spot.mould))?;
     match visits.iter().find(|row| row.id == spot.visit) {
         Some(row) if row.outcome.is_none() => Ok(()),

@@ -111,10 +111,13 @@ fn whole(
                 div { dt { (name) } dd { (gate(state)) } }
             }
         }
+        @if running && session.is_some_and(|session| session.role.overrides()) {
+            p { a.button href={ (here) "/gates" } { "Override a gate, with a reason" } }
+        }
         @if running {
             section aria-labelledby="enter" {
                 h2 #enter { "Enter a reading" }
-                @match session {
+                @match Session::recording(session) {
                     Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, found)) },
                     None => {
                         @if let Some(entering) = entering { (kept(entering)) }
@@ -124,7 +127,7 @@ fn whole(
             }
         } @else if let Some(entering) = entering { (kept(entering)) }
         section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } h3.quiet { "Circuit " (found.id) ", " (found.half) } (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
-        (on_record(session.filter(|_| running), spot, &readings, unreasoned))
+        (on_record(Session::recording(session).filter(|_| running), spot, &readings, unreasoned))
         p { a.button href=(layout::circuit(mould, circuit)) { "This circuit over all visits" } }
     };
     let title = format!("{mould} {circuit}");

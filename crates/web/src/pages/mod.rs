@@ -3,8 +3,11 @@
 pub(crate) mod bench;
 pub(crate) mod calculators;
 pub(crate) mod circuit;
+pub(crate) mod gates;
+pub(crate) mod me;
 pub(crate) mod mould;
 pub(crate) mod moulds;
+pub(crate) mod people;
 pub(crate) mod sheet;
 pub(crate) mod today;
 pub(crate) mod visit;

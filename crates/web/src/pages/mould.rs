@@ -178,7 +178,7 @@ fn begin(session: Option<&Session>, mould: &Mould, rigs: &[String]) -> Markup {
     html! {
         section aria-labelledby="begin" {
             h2 #begin { "Take it to the bench" }
-            @match session {
+            @match Session::recording(session) {
                 Some(session) => form.entry method="post" action={ (layout::mould(&mould.id.0)) "/visits" } {
                     (sealed(session, &fresh_key()))
                     (rig.html(&[]))

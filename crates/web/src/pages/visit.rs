@@ -188,7 +188,7 @@ fn hook_up(
     html! {
         section aria-labelledby="hook-up" {
             h2 #hook-up { "Hook-up" }
-            @if let Some(session) = session {
+            @if let Some(session) = Session::recording(session) {
                 form.entry method="post" action={ (layout::visit(mould, visit)) "/hook-up" } novalidate {
                     (summary("hook-up", faults, label))
                     (sealed(session, &fresh_key()))
@@ -233,7 +233,7 @@ fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answ
         _ => None,
     };
     html! {
-        @if let Some(session) = session {
+        @if let Some(session) = Session::recording(session) {
             section aria-labelledby="end" {
                 h2 #end { "End of the visit" }
                 form.entry method="post" action={ (layout::visit(mould, visit)) "/end" } novalidate {
