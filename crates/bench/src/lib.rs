@@ -10,5 +10,6 @@ pub mod limits;
 pub mod mould;
 pub mod overrides;
 pub mod picture;
+pub mod plausible;
 pub mod rig;
 pub mod visit;

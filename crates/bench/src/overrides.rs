@@ -59,7 +59,7 @@ fn one(rule: Gate, decision: Option<&Override>) -> Gate {
         return Gate { reason, ..rule };
     }
     let seen = |obstacle: &&'static str| decision.against.iter().any(|word| word == obstacle);
-    if !rule.obstacles.iter().all(|obstacle| seen(&obstacle)) {
+    if !rule.obstacles.iter().all(seen) {
         let reason = format!(
             "{}; this is more than was known when it was overridden {}",
             rule.reason,

@@ -117,6 +117,8 @@ pub fn router(app: App) -> Router {
         .route("/sign-out", post(pages::who::sign_out))
         .route("/me", get(pages::me::page))
         .route("/me/secret", post(pages::me::set_secret))
+        .route("/me/units", post(pages::me::set_units))
+        .route("/kept/{key}", get(pages::kept))
         .route("/people", get(pages::people::page).post(pages::people::add))
         .route("/people/{person}", post(pages::people::change))
         .route("/people/{person}/secret", post(pages::people::set_secret))
@@ -138,6 +140,7 @@ pub fn router(app: App) -> Router {
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))
         .route("/assets/icon.svg", get(icon))
+        .route("/assets/drafts.js", get(drafts))
         .fallback(pages::missing)
         .layer(DefaultBodyLimit::max(FORM_LIMIT_BYTES))
         .layer(from_fn_with_state(Arc::clone(&app), guard::guard))
@@ -149,6 +152,11 @@ async fn icon() -> impl IntoResponse {
         [("content-type", "image/svg+xml"), ("cache-control", "max-age=86400")],
         include_str!("../assets/icon.svg"),
     )
+}
+
+async fn drafts() -> impl IntoResponse {
+    let headers = [("content-type", "text/javascript; charset=utf-8"), ("cache-control", "no-cache")];
+    (headers, include_str!("../assets/drafts.js"))
 }
 
 async fn style() -> impl IntoResponse {

@@ -12,6 +12,7 @@ use std::path::Path;
 
 use axum::http::{HeaderMap, HeaderValue, header};
 use hmac::{Hmac, KeyInit as _, Mac as _};
+use report::Units;
 use sha2::Sha256;
 use store::shapes::Role;
 
@@ -75,6 +76,8 @@ pub(crate) struct Session {
     pub role: Role,
     /// Token for the forms.
     pub token: String,
+    /// Units in which the person reads and types.
+    pub units: Units,
 }
 
 impl Seal {
@@ -183,8 +186,13 @@ fn set(name: &str, value: &str, life_s: i64, secure: bool) -> HeaderValue {
 
 impl Session {
     /// The person, if they may record something.
-    pub(crate) fn recording<'a>(session: Option<&'a Self>) -> Option<&'a Self> {
+    pub(crate) fn recording(session: Option<&Self>) -> Option<&Self> {
         session.filter(|session| session.role.records())
+    }
+
+    /// The units of whoever looks at a page; those of the fields for somebody unknown.
+    pub(crate) fn units_of(session: Option<&Self>) -> Units {
+        session.map_or_else(Units::default, |session| session.units)
     }
 
     /// Whether a form was made for this session.
@@ -246,7 +254,8 @@ mod tests {
             (claim.person.as_str(), claim.how, claim.since_us),
             ("Zoë", How::Name, now.as_microsecond())
         );
-        let session = Session { person: claim.person, role: Role::Viewer, token: claim.token };
+        let session =
+            Session { person: claim.person, role: Role::Viewer, token: claim.token, units: Units::default() };
         assert!(session.made(&session.token.clone()) && !session.made("") && !session.made("00"));
         let forged = value.replacen(&hex("Zoë".as_bytes()), &hex(b"lead"), 1);
         assert_eq!(seal.claim(&headers(&forged), now), None);

@@ -9,6 +9,7 @@ pub mod cautions;
 mod cross;
 mod curve;
 mod expect;
+pub(crate) mod expected;
 mod facts;
 mod flow;
 mod gates;

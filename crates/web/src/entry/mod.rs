@@ -2,10 +2,12 @@
 
 pub(crate) mod definitions;
 pub(crate) mod gates;
+pub(crate) mod question;
 pub(crate) mod reading;
 pub(crate) mod visit;
 
 use axum::http::HeaderMap;
+use report::Units;
 use store::shapes::Person;
 use store::{Fact, Reader, StoreError};
 
@@ -13,6 +15,9 @@ use crate::app::App;
 use crate::problem::Problem;
 use crate::session::{Claim, How, Session};
 use crate::typed::Typed;
+
+/// Under which name the units of a person are kept.
+pub(crate) const UNITS: &str = "units";
 
 /// Said to a viewer.
 pub(crate) const READS_ONLY: &str =
@@ -27,8 +32,14 @@ pub(crate) fn somebody(app: &App, headers: &HeaderMap) -> Result<Option<Session>
     if app.access.asks_for_proof() && claim.how == How::Name {
         return Ok(None);
     }
-    let person = app.store.read(|reader| still_good(reader, &claim))?;
-    Ok(person.map(|person| Session { person: person.id, role: person.role, token: claim.token }))
+    app.store
+        .read(|reader| {
+            let Some(person) = still_good(reader, &claim)? else { return Ok(None) };
+            let units = reader.preference(&person.id, UNITS)?.unwrap_or_default();
+            let (role, units) = (person.role, Units::of(&units));
+            Ok(Some(Session { person: person.id, role, token: claim.token, units }))
+        })
+        .map_err(Problem::from)
 }
 
 /// The person of a cookie, unless they have left, or their password or PIN was changed since.

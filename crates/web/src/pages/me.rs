@@ -7,6 +7,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{AppendHeaders, Html, IntoResponse as _, Redirect, Response};
 use calc::form::Fault;
 use maud::{Markup, html};
+use report::Units;
 use store::Credential;
 use store::shapes::Person;
 
@@ -15,7 +16,7 @@ use super::who::{leave, speaks_tls};
 use super::{blocking, read};
 use crate::access::called;
 use crate::app::App;
-use crate::entry::{made_for, somebody};
+use crate::entry::{UNITS, made_for, somebody};
 use crate::forms::{Control, sealed, summary};
 use crate::layout::{Page, Place};
 use crate::problem::Problem;
@@ -52,12 +53,61 @@ fn with(app: &App, session: &Session, faults: &[Fault], done: bool) -> Result<Ht
         h1 { (called(&person)) }
         p.lead { "On record as " (role_word(person.role)) ": " (may) "." }
         @if done { p.recorded role="status" { "Set. Your other sessions have ended." } }
+        (units_form(session))
         (secret_form(session, known.as_ref(), faults))
         p.small-form.beside { a.button href="/people" { "People" } }
         (leave(session))
     };
     let page = Page { title: "My page", place: Place::Elsewhere, here: "/me", trail: &[] };
     Ok(page.html(app, Some(session), &content))
+}
+
+/// The units to choose from: name of the field, label, and for each word what it stands for.
+const UNITS_ASKED: [(&str, &str, [(&str, &str); 2]); 4] = [
+    ("pressure", "Pressure", [("bar", "bar"), ("psi", "psi, pounds per square inch")]),
+    ("flow", "Flow", [("l/min", "l/min, litres a minute"), ("gpm", "gpm, US gallons a minute")]),
+    ("temperature", "Temperature", [("degC", "°C, degrees Celsius"), ("degF", "°F, degrees Fahrenheit")]),
+    ("length", "Length", [("mm", "mm, millimetres"), ("in", "in, inches")]),
+];
+
+fn units_form(session: &Session) -> Markup {
+    let words = session.units.words();
+    html! {
+        section aria-labelledby="units" {
+            h2 #units { "Units" }
+            form.entry method="post" action="/me/units" {
+                input type="hidden" name="token" value=(session.token);
+                div.fields {
+                    @for (name, label, choices) in UNITS_ASKED {
+                        @let other = choices[1].0;
+                        @let value = if words.split(' ').any(|word| word == other) { other } else { choices[0].0 };
+                        @let choices = choices.map(|(word, words)| (word.to_owned(), words.to_owned())).to_vec();
+                        (line_field("units", name, label, "", Control::Choice(choices), value).html(&[]))
+                    }
+                }
+                button type="submit" { "Use these" }
+                p.help { "Numbers on your pages are shown and typed in these. The record, files and papers stay in bar, l/min, °C and mm; drawings keep the units of their axes." }
+            }
+        }
+    }
+}
+
+/// Keeps the units of whoever is at the bench.
+pub(crate) async fn set_units(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Body(pairs): Body<Vec<(String, String)>>,
+) -> Response {
+    let typed = Typed::new(pairs);
+    blocking(move || {
+        let session = somebody(&app, &headers)?.ok_or_else(|| Problem::Who("/me".into()))?;
+        made_for(&session, &typed)?;
+        let chosen: Vec<&str> = UNITS_ASKED.iter().map(|(name, ..)| typed.get(name)).collect();
+        let units = Units::of(&chosen.join(" "));
+        app.store.set_preference(&session.person, UNITS, &units.words())?;
+        Ok(Redirect::to("/me").into_response())
+    })
+    .await
 }
 
 fn secret_form(session: &Session, known: Option<&Credential>, faults: &[Fault]) -> Markup {

@@ -223,7 +223,7 @@ fn add_form(app: &App, session: &Session, answer: Option<&Answer<'_>>) -> Markup
     let nothing = Typed::default();
     let typed = typed.unwrap_or(&nothing);
     let role = typed.given("role").unwrap_or("technician");
-    let roles = ROLES.iter().map(|(_, word, may)| ((*word).to_owned(), format!("{word}: {may}"))).collect();
+    let roles = ROLES.iter().map(|(_, word, _)| ((*word).to_owned(), (*word).to_owned())).collect();
     let help = if app.access.asks_for_proof() {
         "Without one, only a viewer can be added."
     } else {
@@ -299,7 +299,7 @@ pub(crate) fn new_person(people: &[Person], typed: &Typed, role: Role) -> Result
         .collect();
     let short = typed.get("short");
     if people.iter().any(|person| person.id.to_lowercase() == short.to_lowercase()) {
-        faults.push(Fault::new("short", format!("{short} is taken"), "take another one"));
+        faults.push(Fault::new("short", format!("the short name {short} is taken"), "take another one"));
     }
     let person = Person { id: short.to_owned(), name: typed.get("name").to_owned(), role, active: true };
     if faults.is_empty() { Ok(person) } else { Err(faults) }
