@@ -31,7 +31,7 @@ impl Replaced {
         found.map_or(("", ""), |(_, own, chosen)| (own, chosen))
     }
 
-    const fn from_own(self, value: f64) -> f64 {
+    const fn chosen_of(self, value: f64) -> f64 {
         match self {
             Self::Bar => GaugePressure::from_bar(value).psi(),
             Self::LitresPerMinute => VolumeFlow::from_l_min(value).gpm_us(),
@@ -40,7 +40,7 @@ impl Replaced {
         }
     }
 
-    const fn to_own(self, value: f64) -> f64 {
+    const fn own_of(self, value: f64) -> f64 {
         match self {
             Self::Bar => GaugePressure::from_psi(value).bar(),
             Self::LitresPerMinute => VolumeFlow::from_gpm_us(value).l_min(),
@@ -50,8 +50,8 @@ impl Replaced {
     }
 
     /// A difference of two values.
-    fn step_from_own(self, step: f64) -> f64 {
-        self.from_own(step) - self.from_own(0.0)
+    fn step_of(self, step: f64) -> f64 {
+        self.chosen_of(step) - self.chosen_of(0.0)
     }
 }
 
@@ -118,20 +118,31 @@ impl Units {
     /// What was typed for a field of this unit, in the field's own unit.
     #[must_use]
     pub fn typed(&self, value: f64, unit: &str) -> f64 {
-        self.replaced(unit).map_or(value, |own| own.to_own(value))
+        self.replaced(unit).map_or(value, |own| own.own_of(value))
     }
 
     /// A value of a field of this unit as a number to type.
     #[must_use]
     pub fn to_type(&self, value: f64, unit: &str) -> String {
-        let chosen = self.replaced(unit).map_or(value, |own| own.from_own(value));
+        let chosen = self.replaced(unit).map_or(value, |own| own.chosen_of(value));
         plain(chosen).replace('\u{2212}', "-").replace(NARROW, "")
+    }
+
+    /// Words of an axis in the units chosen, and by what its numbers are multiplied.
+    pub(crate) fn axis(&self, label: &'static str) -> (&'static str, f64) {
+        let (shown, own) = match label {
+            "flow, l/min" => ("flow, gpm", Replaced::LitresPerMinute),
+            "pressure drop, bar" => ("pressure drop, psi", Replaced::Bar),
+            "pressure, bar (gauge)" => ("pressure, psi (gauge)", Replaced::Bar),
+            _ => return (label, 1.0),
+        };
+        if self.replaces(own) { (shown, own.chosen_of(1.0)) } else { (label, 1.0) }
     }
 
     /// An exact number of this unit in up to four digits, without its unit.
     #[must_use]
     pub fn number(&self, value: f64, unit: &str) -> String {
-        plain(self.replaced(unit).map_or(value, |own| own.from_own(value)))
+        plain(self.replaced(unit).map_or(value, |own| own.chosen_of(value)))
     }
 
     /// The same with its unit, if it has one.
@@ -304,7 +315,8 @@ fn converted(text: &str, own: Replaced) -> String {
     out + rest
 }
 
-/// One number with as many digits as say the same in the unit chosen.
+/// One number with as many digits as say the same in the unit chosen. A whole number gets one digit more where it would be
+/// more than a hundredth off: 1 bar is 14.5 psi.
 fn one(token: &str, own: Replaced, step: bool) -> Option<String> {
     /// Part of a step by which a value may be off unnoticed (own choice).
     const SHARE: f64 = 0.6;
@@ -312,8 +324,11 @@ fn one(token: &str, own: Replaced, step: bool) -> Option<String> {
     let value: f64 = clean.parse().ok()?;
     let decimals = clean.split_once('.').map_or(0, |(_, behind)| behind.len());
     let last = 10f64.powi(-i32::try_from(decimals).ok()?);
-    let place = math::log10(own.step_from_own(last).abs() * SHARE).floor();
-    let chosen = if step { own.step_from_own(value) } else { own.from_own(value) };
+    let chosen = if step { own.step_of(value) } else { own.chosen_of(value) };
+    let place = math::log10(own.step_of(last).abs() * SHARE).floor();
+    let unit = math::powf(10.0, place);
+    let off = ((chosen / unit).round() * unit - chosen).abs();
+    let place = if decimals == 0 && !step && off > 0.01 * chosen.abs() { place - 1.0 } else { place };
     // The cast is of a whole number between -20 and 5.
     (-20.0..=5.0).contains(&place).then(|| at_place(chosen, place as i32))
 }
@@ -347,6 +362,7 @@ mod tests {
         // Factors of NIST SP 811, appendix B.8; the digits are ours.
         for (own, chosen) in [
             ("6 bar", "87 psi"),
+            ("at 20 °C and 1 bar", "at 68 °F and 14.5 psi"),
             ("6 to 5.99 bar in 60 s", "87 to 86.88 psi in 60 s"),
             ("12.4\u{202f}l/min", "3.28\u{202f}gpm"),
             ("20 °C", "68 °F"),
@@ -388,7 +404,7 @@ mod tests {
     fn tags_and_what_a_person_wrote_stay() {
         let page =
             "<p title=\"6 bar\">6 bar</p><p data-as-typed>I saw 6 bar <b>and <p>5 bar</p></b> 4 bar</p>3 bar";
-        let shown = "<p title=\"6 bar\">87 psi</p><p data-as-typed>I saw 6 bar <b>and <p>5 bar</p></b> 4 bar</p>44 psi";
+        let shown = "<p title=\"6 bar\">87 psi</p><p data-as-typed>I saw 6 bar <b>and <p>5 bar</p></b> 4 bar</p>43.5 psi";
         assert_eq!(ALL.page(page), shown);
         let form = "<textarea>6 bar</textarea> by KD: \u{201c}held at 6 bar\u{201d}, 6 bar";
         assert_eq!(ALL.page(form), "<textarea>6 bar</textarea> by KD: \u{201c}held at 6 bar\u{201d}, 87 psi");

@@ -1,4 +1,5 @@
 //! The bench book: pages for a browser over the record, written by the server and complete without a script.
+//! One script of our own keeps what was typed and not sent (`assets/drafts.js`).
 //!
 //! Nothing is computed or rounded here: pages show what `bench` found, through the pieces of `report`, and what is
 //! entered is read by the rules of `exchange` and recorded through `store`. Judging a visit is told from outside

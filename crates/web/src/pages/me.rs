@@ -62,8 +62,10 @@ fn with(app: &App, session: &Session, faults: &[Fault], done: bool) -> Result<Ht
     Ok(page.html(app, Some(session), &content))
 }
 
+type UnitAsked = (&'static str, &'static str, [(&'static str, &'static str); 2]);
+
 /// The units to choose from: name of the field, label, and for each word what it stands for.
-const UNITS_ASKED: [(&str, &str, [(&str, &str); 2]); 4] = [
+const UNITS_ASKED: [UnitAsked; 4] = [
     ("pressure", "Pressure", [("bar", "bar"), ("psi", "psi, pounds per square inch")]),
     ("flow", "Flow", [("l/min", "l/min, litres a minute"), ("gpm", "gpm, US gallons a minute")]),
     ("temperature", "Temperature", [("degC", "°C, degrees Celsius"), ("degF", "°F, degrees Fahrenheit")]),
@@ -86,7 +88,7 @@ fn units_form(session: &Session) -> Markup {
                     }
                 }
                 button type="submit" { "Use these" }
-                p.help { "Numbers on your pages are shown and typed in these. The record, files and papers stay in bar, l/min, °C and mm; drawings keep the units of their axes." }
+                p.help { "Numbers on your pages are shown and typed in these. The record, files and papers stay in bar, l/min, °C and mm." }
             }
         }
     }

@@ -29,8 +29,8 @@ const LONG: usize = 80;
 pub(crate) const ROLES: [(Role, &str, &str); 4] = [
     (Role::Viewer, "viewer", "sees everything, records nothing"),
     (Role::Technician, "technician", "records readings, treatments and visits"),
-    (Role::Lead, "lead", "the same, and overrides a gate with a written reason"),
-    (Role::Administrator, "administrator", "the same, and looks after the people"),
+    (Role::Lead, "lead", "records, and overrides a gate with a written reason"),
+    (Role::Administrator, "administrator", "records, overrides gates, and looks after the people"),
 ];
 
 /// Word of a role.
