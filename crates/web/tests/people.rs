@@ -121,6 +121,7 @@ fn a_viewer_sees_everything_and_records_nothing() {
     for page in ["/", CIRCUIT, "/moulds/M%2F1/visits/first", "/moulds/M%2F1"] {
         let body = house.get(page).body;
         assert!(!body.contains("name=\"token\""), "{page} offers no form");
+        assert!(!body.contains("Say who you are"), "{page}");
     }
     let reading = sealed(&house, "/me", &[("start_bar_g", "6"), ("end_bar_g", "5.9"), ("seconds", "60")]);
     let answer = house.post(&format!("{CIRCUIT}/enter/leak-down"), &reading);
@@ -144,6 +145,7 @@ fn a_viewer_sees_everything_and_records_nothing() {
         );
     }
     assert_eq!(house.readings(), 0);
+    assert!(house.get(CIRCUIT).body.contains("You are on record as a viewer"));
     // The own password is the exception.
     let own = house.post("/me/secret", &sealed(&house, "/me", &[("password", PASSWORD)]));
     assert_eq!(own.status, StatusCode::SEE_OTHER);

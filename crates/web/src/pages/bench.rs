@@ -14,7 +14,7 @@ use report::{Parts, Units};
 use store::shapes::{DecayCard, FlowCard, ReadingCard, TreatmentWord, VolumeCard, WhatCard};
 use store::{AsOf, Fact, Item, Subject};
 
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::definitions::{self, Ask, Asked, Form};
@@ -125,7 +125,7 @@ fn whole(
                     Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, found)) },
                     None => {
                         @if let Some(entering) = entering { (kept(entering)) }
-                        (say_who(&here))
+                        (no_form(session, &here))
                     },
                 }
             }
