@@ -394,3 +394,37 @@ fn a_lead_overrides_a_gate_with_a_reason_and_every_page_says_so() {
     let page = house.get(&gates).body;
     assert!(page.contains("Nothing yet: the rules decide.") && !page.contains(because));
 }
+
+#[test]
+fn a_mould_goes_to_the_press_against_the_rule_only_with_every_gate_overridden() {
+    let house = house_of("KD");
+    let visit = "/moulds/M%2F1/visits/first";
+    let release = || {
+        let pairs = [("outcome", "release"), ("remark", "")];
+        house.post(&format!("{visit}/end"), &sealed(&house, visit, &pairs))
+    };
+    for circuit in ["F1", "F2"] {
+        assert_eq!(release().status, StatusCode::UNPROCESSABLE_ENTITY, "before {circuit}");
+        let gates = format!("{visit}/circuits/{circuit}/gates");
+        let page = house.get(&gates).body;
+        let form = page.split("/gates/release\"").nth(1).unwrap();
+        let seen = form.split("name=\"seen\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+        let pairs =
+            [("open", "yes"), ("seen", seen.as_str()), ("because", "ten samples, run cold and watched")];
+        let done = house.post(&format!("{gates}/release"), &sealed(&house, &gates, &pairs));
+        assert_eq!(done.status, StatusCode::SEE_OTHER);
+    }
+    assert_eq!(release().status, StatusCode::SEE_OTHER);
+    let today = house.get("/").body;
+    assert!(!today.contains("Ready for the press"), "what a person decided is no finding");
+    let ended = house.get(visit).body;
+    assert!(ended.contains("released") && ended.contains("ten samples, run cold and watched"));
+    // An ended visit takes no more decisions.
+    let gates = format!("{CIRCUIT}/gates");
+    assert!(!house.get(&gates).body.contains("Take it back"));
+    let late = [("open", "no"), ("seen", ""), ("because", "changed my mind since then")];
+    assert_eq!(
+        house.post(&format!("{gates}/release"), &sealed(&house, "/me", &late)).status,
+        StatusCode::NOT_FOUND
+    );
+}
