@@ -8,6 +8,7 @@ pub(crate) mod me;
 pub(crate) mod mould;
 pub(crate) mod moulds;
 pub(crate) mod people;
+mod people_form;
 pub(crate) mod sheet;
 pub(crate) mod today;
 pub(crate) mod visit;
