@@ -55,14 +55,7 @@ pub(super) fn change_forms(session: &Session, row: &Row, answer: Option<&Answer<
     let (name, role) = (value("name", &person.name), value("role", role_word(person.role)));
     let here = value("active", if person.active { "yes" } else { "no" });
     let field = |name, label, control, value| line_field(&role_form, name, label, "", control, value);
-    let choice = |pairs: &[(&str, &str)]| {
-        Control::Choice(
-            pairs.iter().map(|(value, words)| ((*value).to_owned(), (*words).to_owned())).collect(),
-        )
-    };
-    let roles: Vec<(&str, String)> =
-        ROLES.iter().map(|(_, word, may)| (*word, format!("{word}: {may}"))).collect();
-    let roles: Vec<(&str, &str)> = roles.iter().map(|(word, words)| (*word, words.as_str())).collect();
+    let roles: Vec<(&str, &str)> = ROLES.iter().map(|(_, word, _)| (*word, *word)).collect();
     let address = format!("/people/{}", encoded(&person.id));
     html! {
         details.form open[!faults.is_empty() || !secret_faults.is_empty()] {
