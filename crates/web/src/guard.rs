@@ -26,14 +26,16 @@ const HEADERS: [(HeaderName, &str); 5] = [
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
 
-/// Pages that are shown to somebody who has not signed in.
-const PUBLIC: [&str; 4] = ["/who", "/assets/style.css", "/assets/icon.svg", "/assets/drafts.js"];
+/// Whether somebody who has not signed in is shown this: the page to sign in, and what every page is made with.
+fn is_public(path: &str) -> bool {
+    path == "/who" || path.starts_with("/assets/")
+}
 
 /// Lets a request pass, or says why not.
 pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
     let mut response = match refusal(&app.access, request.method(), request.headers()) {
         Some((status, text)) => (status, text).into_response(),
-        None if app.access.asks_for_proof() && !PUBLIC.contains(&request.uri().path()) => {
+        None if app.access.asks_for_proof() && !is_public(request.uri().path()) => {
             signed_in(&app, request, next).await
         }
         None => next.run(request).await,

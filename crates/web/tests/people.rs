@@ -121,6 +121,7 @@ fn a_viewer_sees_everything_and_records_nothing() {
     for page in ["/", CIRCUIT, "/moulds/M%2F1/visits/first", "/moulds/M%2F1"] {
         let body = house.get(page).body;
         assert!(!body.contains("name=\"token\""), "{page} offers no form");
+        assert!(!body.contains("Say who you are"), "{page}");
     }
     let reading = sealed(&house, "/me", &[("start_bar_g", "6"), ("end_bar_g", "5.9"), ("seconds", "60")]);
     let answer = house.post(&format!("{CIRCUIT}/enter/leak-down"), &reading);
@@ -144,6 +145,7 @@ fn a_viewer_sees_everything_and_records_nothing() {
         );
     }
     assert_eq!(house.readings(), 0);
+    assert!(house.get(CIRCUIT).body.contains("You are on record as a viewer"));
     // The own password is the exception.
     let own = house.post("/me/secret", &sealed(&house, "/me", &[("password", PASSWORD)]));
     assert_eq!(own.status, StatusCode::SEE_OTHER);
@@ -391,4 +393,38 @@ fn a_lead_overrides_a_gate_with_a_reason_and_every_page_says_so() {
     assert_eq!(back.status, StatusCode::SEE_OTHER);
     let page = house.get(&gates).body;
     assert!(page.contains("Nothing yet: the rules decide.") && !page.contains(because));
+}
+
+#[test]
+fn a_mould_goes_to_the_press_against_the_rule_only_with_every_gate_overridden() {
+    let house = house_of("KD");
+    let visit = "/moulds/M%2F1/visits/first";
+    let release = || {
+        let pairs = [("outcome", "release"), ("remark", "")];
+        house.post(&format!("{visit}/end"), &sealed(&house, visit, &pairs))
+    };
+    for circuit in ["F1", "F2"] {
+        assert_eq!(release().status, StatusCode::UNPROCESSABLE_ENTITY, "before {circuit}");
+        let gates = format!("{visit}/circuits/{circuit}/gates");
+        let page = house.get(&gates).body;
+        let form = page.split("/gates/release\"").nth(1).unwrap();
+        let seen = form.split("name=\"seen\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+        let pairs =
+            [("open", "yes"), ("seen", seen.as_str()), ("because", "ten samples, run cold and watched")];
+        let done = house.post(&format!("{gates}/release"), &sealed(&house, &gates, &pairs));
+        assert_eq!(done.status, StatusCode::SEE_OTHER);
+    }
+    assert_eq!(release().status, StatusCode::SEE_OTHER);
+    let today = house.get("/").body;
+    assert!(!today.contains("Ready for the press"), "what a person decided is no finding");
+    let ended = house.get(visit).body;
+    assert!(ended.contains("released") && ended.contains("ten samples, run cold and watched"));
+    // An ended visit takes no more decisions.
+    let gates = format!("{CIRCUIT}/gates");
+    assert!(!house.get(&gates).body.contains("Take it back"));
+    let late = [("open", "no"), ("seen", ""), ("because", "changed my mind since then")];
+    assert_eq!(
+        house.post(&format!("{gates}/release"), &sealed(&house, "/me", &late)).status,
+        StatusCode::NOT_FOUND
+    );
 }

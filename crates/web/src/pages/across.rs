@@ -11,7 +11,7 @@ use maud::{Markup, html};
 use report::Parts;
 use report::pieces::{caution, tightness};
 
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::across::{NUMBERS, PARTS, field};
@@ -73,7 +73,7 @@ pub(crate) fn with(
         }
         @match (running, Session::recording(session)) {
             (true, Some(session)) => (form(session, &circuits, &here, answer)),
-            (true, None) => (say_who(&here)),
+            (true, None) => (no_form(session, &here)),
             (false, _) => p { "This visit has ended." },
         }
         (parts.leaks())

@@ -13,7 +13,7 @@ use store::{AsOf, Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
 use super::mould::baseline;
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, baseline_card, circuit_said, figure, line, on_record};
@@ -118,7 +118,7 @@ fn with(
                 (from_visits(session, shown, &here, &entry, typed, faults))
                 (by_hand(session, &here, &entry, typed, faults))
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         (versions(&shown.past))
     };

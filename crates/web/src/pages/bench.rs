@@ -17,7 +17,7 @@ use store::shapes::{
 };
 use store::{AsOf, Fact, Item, Subject};
 
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::definitions::{self, Ask, Asked, Form};
@@ -131,7 +131,7 @@ fn whole(
                     Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, found)) },
                     None => {
                         @if let Some(entering) = entering { (kept(entering)) }
-                        (say_who(&here))
+                        (no_form(session, &here))
                     },
                 }
             }

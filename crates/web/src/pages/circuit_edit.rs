@@ -12,7 +12,7 @@ use store::shapes::{MarksCard, WithdrawalCard};
 use store::{Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{
@@ -168,7 +168,7 @@ fn with(
                     }
                 }
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         p.ways {
             a.button href={ (layout::circuit(id, circuit)) "/pieces" } { "Its pieces" } " "

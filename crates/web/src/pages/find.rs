@@ -15,7 +15,7 @@ use store::Fact;
 use store::shapes::{CircuitCard, HalfCard, HalfCard2, MarksCard};
 
 use super::edit::Filling;
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{
@@ -121,7 +121,7 @@ fn with(
                 }
                 button type="submit" { "Record these circuits" }
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         p { a.button href=(layout::mould(id)) { "To the mould" } }
     };

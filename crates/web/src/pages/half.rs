@@ -13,7 +13,7 @@ use store::{AsOf, Entry, Fact, Item, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
 use super::leaks::{cause_words, leaks_of};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, on_record};
@@ -194,7 +194,7 @@ fn with(
         }
         @match Session::recording(session) {
             Some(session) => (outline_form(session, shown, &here, typed, faults)),
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         @if drawing.is_some() {
             p.quiet { "Seen from the parting line, in mm from the corner that the plant chose. A filled dot is IN, a ring is OUT, a cross is a leak. The dashed line says which belong together, not which way the water takes." }

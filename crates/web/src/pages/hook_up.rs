@@ -12,7 +12,7 @@ use report::pieces::{caution, moment};
 use store::shapes::PortCard2;
 use store::{AsOf, Entry, Reader, Subject};
 
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::hook_up::{Row, field, ports_of, rows, typed_rows};
@@ -100,7 +100,7 @@ pub(crate) fn with(
         @if shown.running {
             @match Session::recording(session) {
                 Some(session) => (form(session, &shown, &here, answer)),
-                None => (say_who(&here)),
+                None => (no_form(session, &here)),
             }
         }
         (earlier(&shown.versions))

@@ -13,7 +13,7 @@ use store::{AsOf, Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
 use super::rigs::{today, until};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::calibration::MEASURES;
@@ -125,7 +125,7 @@ fn with(
                 @if shown.card.is_some() { (calibrate(session, &here, word, typed, faults)) }
                 (editor(session, shown, &here, word, typed, faults))
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         @if !shown.calibrations.is_empty() {
             section aria-labelledby="calibrations" {

@@ -17,7 +17,7 @@ use store::{AsOf, Fact, Item, Reader, Subject};
 
 use super::bench::in_words;
 use super::edit::Filling;
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::say::{Say, Saying};
@@ -181,7 +181,7 @@ fn with(app: &App, session: Option<&Session>, shown: &Shown, answer: Option<&Ans
         }
         @match Session::recording(session).filter(|_| shown.running) {
             Some(session) => (new_one(session, shown, &here, &leaking, answer)),
-            None if shown.running => (say_who(&here)),
+            None if shown.running => (no_form(session, &here)),
             None => p { "This visit has ended." },
         }
     };

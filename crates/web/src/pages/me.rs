@@ -11,7 +11,8 @@ use report::Units;
 use store::Credential;
 use store::shapes::Person;
 
-use super::people::{ROLES, keep_secret, label, line_field, role_word, secret_faults};
+use super::people::{ROLES, keep_secret, role_word, secret_faults};
+use super::people_form::{label, line_field};
 use super::who::{leave, speaks_tls};
 use super::{blocking, read};
 use crate::access::called;

@@ -32,6 +32,7 @@ pub(crate) mod whole;
 mod calculator_form;
 mod edit;
 mod over_time;
+mod people_form;
 
 use std::sync::Arc;
 

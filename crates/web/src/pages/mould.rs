@@ -15,7 +15,7 @@ use store::read::VisitRow;
 use super::find::openings;
 use super::half::{Drawn, drawn};
 use super::over_time::{eyes, visits};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, known_text, on_record};
@@ -223,7 +223,7 @@ fn begin(session: Option<&Session>, mould: &Mould, rigs: &[String]) -> Markup {
                     (rig.html(&[]))
                     button type="submit" { "Begin a visit" }
                 },
-                None => (say_who(&layout::mould(&mould.id.0))),
+                None => (no_form(session, &layout::mould(&mould.id.0))),
             }
         }
     }

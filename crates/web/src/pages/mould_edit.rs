@@ -12,7 +12,7 @@ use store::{Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
 use super::take_in::{HALVES, PROCESSES, half_field, half_label, halves, process, read_halves};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, known_text, name_fault, on_record};
@@ -117,7 +117,7 @@ fn with(
                 (filling.reason())
                 button type="submit" { "Record the change" }
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         (versions(&shown.past))
     };

@@ -6,19 +6,19 @@ use axum::extract::{Form as Body, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse as _, Redirect, Response};
 use calc::form::Fault;
-use maud::{Markup, html};
+use maud::html;
 use store::shapes::{NoteCard, Person, Role};
 use store::{Credential, Fact, Session as Writing, Subject, Write};
 
+use super::people_form::{add_form, change_forms, line, without_password};
 use super::{blocking, read};
 use crate::access::called;
 use crate::app::App;
 use crate::entry::{key, recorded, sender, somebody};
-use crate::forms::{Control, Place as Field, sealed, summary};
-use crate::layout::{Page, Place, encoded};
+use crate::layout::{Page, Place};
 use crate::problem::Problem;
 use crate::secret;
-use crate::session::{Session, fresh_key};
+use crate::session::Session;
 use crate::typed::Typed;
 
 /// Longest short name and longest name, in letters (own choice).
@@ -56,10 +56,10 @@ fn must_change(people: &[Person], session: &Session) -> Result<(), Problem> {
 }
 
 /// A person with what is known of their password and PIN.
-struct Row {
-    person: Person,
-    password: bool,
-    pin: bool,
+pub(super) struct Row {
+    pub person: Person,
+    pub password: bool,
+    pub pin: bool,
 }
 
 fn rows(app: &App) -> Result<Vec<Row>, Problem> {
@@ -76,14 +76,15 @@ fn rows(app: &App) -> Result<Vec<Row>, Problem> {
 }
 
 /// A form of the page that is answered with what is wrong; nobody stands for the form that adds somebody.
-struct Answer<'a> {
+pub(super) struct Answer<'a> {
     form: &'a str,
     typed: &'a Typed,
     faults: &'a [Fault],
 }
 
 impl Answer<'_> {
-    fn of<'a>(answer: Option<&'a Answer<'a>>, form: &str) -> (Option<&'a Typed>, &'a [Fault]) {
+    /// What was typed into this form and what is wrong with it, if it is the one.
+    pub(super) fn of<'a>(answer: Option<&'a Answer<'a>>, form: &str) -> (Option<&'a Typed>, &'a [Fault]) {
         match answer.filter(|answer| answer.form == form) {
             Some(answer) => (Some(answer.typed), answer.faults),
             None => (None, &[]),
@@ -130,156 +131,6 @@ fn with(app: &App, session: &Session, answer: Option<&Answer<'_>>) -> Result<Htm
     };
     let page = Page { title: "People", place: Place::Elsewhere, here: "/people", trail: &[] };
     Ok(page.html(app, Some(session), &content))
-}
-
-fn without_password(app: &App, open: &[String]) -> Markup {
-    html! {
-        @if !open.is_empty() {
-            p.about {
-                "Without a password: " (open.join(", ")) ". "
-                @if app.access.asks_for_proof() {
-                    "They cannot sign in; Borewise will not open to other machines again before each has one."
-                } @else {
-                    "Anybody at this machine can record in their name. Borewise opens to other machines once each has one."
-                }
-            }
-        }
-    }
-}
-
-fn line(row: &Row) -> Markup {
-    let Row { person, password, pin } = row;
-    html! {
-        tr.gone[!person.active] {
-            th.name scope="row" { (person.id) span.under { (person.name) } }
-            td { (role_word(person.role)) @if !person.active { span.under { "has left" } } }
-            td { @match (password, pin) {
-                (true, true) => "password, PIN",
-                (true, false) => "password",
-                (false, true) => "PIN",
-                (false, false) => "name alone",
-            } }
-        }
-    }
-}
-
-/// The forms for one person: what they are, and their password and PIN.
-fn change_forms(session: &Session, row: &Row, answer: Option<&Answer<'_>>) -> Markup {
-    let person = &row.person;
-    let (role_form, secret_form) = (format!("role-{}", person.id), format!("secret-{}", person.id));
-    let (typed, faults) = Answer::of(answer, &role_form);
-    let (_, secret_faults) = Answer::of(answer, &secret_form);
-    let own = person.id == session.person;
-    let value = |name: &str, known: &str| typed.map_or(known.to_owned(), |typed| typed.get(name).to_owned());
-    let (name, role) = (value("name", &person.name), value("role", role_word(person.role)));
-    let here = value("active", if person.active { "yes" } else { "no" });
-    let field = |name, label, control, value| line_field(&role_form, name, label, "", control, value);
-    let choice = |pairs: &[(&str, &str)]| {
-        Control::Choice(
-            pairs.iter().map(|(value, words)| ((*value).to_owned(), (*words).to_owned())).collect(),
-        )
-    };
-    let roles: Vec<(&str, String)> =
-        ROLES.iter().map(|(_, word, may)| (*word, format!("{word}: {may}"))).collect();
-    let roles: Vec<(&str, &str)> = roles.iter().map(|(word, words)| (*word, words.as_str())).collect();
-    let address = format!("/people/{}", encoded(&person.id));
-    html! {
-        details.form open[!faults.is_empty() || !secret_faults.is_empty()] {
-            summary { (called(person)) }
-            form.entry method="post" action=(address) novalidate {
-                (summary(&role_form, faults, label))
-                (sealed(session, &fresh_key()))
-                div.fields {
-                    (field("name", "Name", Control::Line, &name).html(faults))
-                    @if own { input type="hidden" name="role" value=(role); input type="hidden" name="active" value=(here); }
-                    @else {
-                        (field("role", "Role", choice(&roles), &role).html(faults))
-                        (field("active", "Still here", choice(&[("yes", "works here"), ("no", "has left")]), &here).html(faults))
-                    }
-                }
-                button type="submit" { "Record the change" }
-                @if own { p.help { "Your own role is changed by another administrator." } }
-                @else { p.help { "Whoever has left is signed out everywhere at once; password and PIN are forgotten." } }
-            }
-            @if person.active && !own {
-                form.entry.small-form method="post" action={ (address) "/secret" } novalidate {
-                    (summary(&secret_form, secret_faults, label))
-                    (sealed(session, &fresh_key()))
-                    div.fields {
-                        (line_field(&secret_form, "password", "New password", "Left empty, it stays as it is.", Control::Secret("new-password", false), "").html(secret_faults))
-                        (line_field(&secret_form, "pin", "New PIN", "For the change of person at the shared bench: 4 to 8 digits. Left empty, it stays.", Control::Secret("off", true), "").html(secret_faults))
-                        (line_field(&secret_form, "forget", "Take away", "", choice(&[("", "nothing"), ("pin", "the PIN"), ("all", "password and PIN")]), "").html(secret_faults))
-                    }
-                    button type="submit" { "Set" }
-                    p.help { "It ends the sessions of " (person.id) ". Ask " (person.id) " to choose an own one on My page." }
-                }
-            }
-        }
-    }
-}
-
-fn add_form(app: &App, session: &Session, answer: Option<&Answer<'_>>) -> Markup {
-    let (typed, faults) = Answer::of(answer, "add");
-    let nothing = Typed::default();
-    let typed = typed.unwrap_or(&nothing);
-    let role = typed.given("role").unwrap_or("technician");
-    let roles = ROLES.iter().map(|(_, word, _)| ((*word).to_owned(), (*word).to_owned())).collect();
-    let help = if app.access.asks_for_proof() {
-        "Without one, only a viewer can be added."
-    } else {
-        "May be left out at this machine."
-    };
-    html! {
-        form.entry method="post" action="/people" novalidate {
-            (summary("add", faults, label))
-            (sealed(session, &typed.given("key").map_or_else(fresh_key, str::to_owned)))
-            (person_fields("add", typed, faults))
-            div.fields {
-                (line_field("add", "role", "Role", "", Control::Choice(roles), role).html(faults))
-                (line_field("add", "password", "First password", help, Control::Secret("new-password", false), "").html(faults))
-            }
-            button type="submit" { "Add" }
-        }
-    }
-}
-
-/// The fields for name and short name.
-pub(crate) fn person_fields(form: &str, typed: &Typed, faults: &[Fault]) -> Markup {
-    let short = "Initials, for example: it stands beside each reading, and cannot be changed later.";
-    html! {
-        div.fields {
-            (line_field(form, "name", "Name", "As it should stand on papers.", Control::Line, typed.get("name")).html(faults))
-            (line_field(form, "short", "Short name", short, Control::Line, typed.get("short")).html(faults))
-        }
-    }
-}
-
-/// A field of the forms about people.
-pub(crate) fn line_field<'a>(
-    form: &'a str,
-    name: &'a str,
-    label: &'a str,
-    help: &'a str,
-    control: Control,
-    value: &'a str,
-) -> Field<'a> {
-    Field { form, name, label, help, unit: "", optional: false, control, value }
-}
-
-/// What the fields of these forms are called.
-pub(crate) fn label(name: &str) -> Option<String> {
-    let words = match name {
-        "name" => "Name",
-        "short" => "Short name",
-        "role" => "Role",
-        "active" => "Still here",
-        "password" => "Password",
-        "current" => "Password so far",
-        "pin" => "PIN",
-        "forget" => "Take away",
-        _ => return None,
-    };
-    Some(words.to_owned())
 }
 
 fn name_fault(typed: &Typed, name: &str, most: usize) -> Option<Fault> {

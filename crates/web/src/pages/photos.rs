@@ -13,7 +13,7 @@ use store::{AsOf, Blob, Entry, Fact, Item, Reader, Subject};
 
 use super::edit::Filling;
 use super::leaks::{cause_words, leaks_in};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::say::{Say, Saying};
@@ -150,7 +150,7 @@ fn with(
         div.photos { @for one in &shown.photos { (figure(session, shown, one, &here)) } }
         @match Session::recording(session) {
             Some(session) => (form(session, shown, &here, typed, faults)),
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
     };
     let trail = shown.about.trail();

@@ -13,7 +13,7 @@ use report::pieces::{capital, exact};
 use store::{Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{KNOWN, OnRecord, circuit_said, on_record, pieces_card, pieces_known};
@@ -142,7 +142,7 @@ fn with(
                 }
                 button type="submit" name="do" value="record" { "Record the pieces" }
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         (versions(&shown.past))
     };

@@ -13,7 +13,7 @@ use store::shapes::RigCard;
 use store::{AsOf, Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::name_fault;
@@ -144,7 +144,7 @@ fn with(
                 @if shown.card.is_some() { (filling.reason()) }
                 button type="submit" { "Record the rig" }
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         (versions(&shown.past))
     };

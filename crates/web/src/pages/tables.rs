@@ -12,7 +12,7 @@ use store::shapes::TableCard;
 use store::{AsOf, Entry, Fact, Reader, Subject};
 
 use super::edit::{Filling, history, versions};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::say::{Say, Saying, judge_mould};
@@ -184,7 +184,7 @@ fn with(
                 (filling.reason())
                 button type="submit" { "Record the " (kind.word) }
             },
-            None => (say_who(&here)),
+            None => (no_form(session, &here)),
         }
         (versions(&shown.past))
     };

@@ -12,7 +12,7 @@ use store::Fact;
 use store::shapes::{HalfCard2, KnownWord, MouldCard, ProcessWord};
 
 use super::edit::Filling;
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{KNOWN, count, known_word, name_fault};
@@ -109,7 +109,7 @@ fn with(app: &App, session: Option<&Session>, typed: &Typed, faults: &[Fault]) -
                 (halves(filling, HALVES))
                 button type="submit" { "Take it in" }
             },
-            None => (say_who(HERE)),
+            None => (no_form(session, HERE)),
         }
     };
     let trail = [("Moulds".to_owned(), "/moulds".to_owned())];

@@ -18,7 +18,7 @@ use store::{AsOf, Subject};
 
 use super::{blocking, read};
 use crate::app::App;
-use crate::entry::{hook_up::ports_of, somebody};
+use crate::entry::{READS_ONLY, hook_up::ports_of, somebody};
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -219,7 +219,15 @@ fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answ
     }
 }
 
-/// The way to say who is at the bench, where a form would stand.
+/// What stands where a form would, for somebody who may not record: a viewer, or nobody known.
+pub(crate) fn no_form(session: Option<&Session>, here: &str) -> Markup {
+    if session.is_some() {
+        return html! { p.quiet { (READS_ONLY) } };
+    }
+    say_who(here)
+}
+
+/// The way to say who is at the bench.
 pub(crate) fn say_who(here: &str) -> Markup {
     html! { p { a.button href={ "/who?next=" (layout::encoded(here)) } { "Say who you are, to enter something" } } }
 }

@@ -13,7 +13,8 @@ use maud::{Markup, html};
 use store::shapes::{Person, Role};
 use store::{Credential, Fact, Reader, Session as Writing, StoreError, Write};
 
-use super::people::{new_person, person_fields};
+use super::people::new_person;
+use super::people_form::person_fields;
 use super::{blocking, read};
 use crate::access::called;
 use crate::app::App;

@@ -13,7 +13,7 @@ use store::shapes::{ReadingCard, WithdrawalCard};
 use store::{AsOf, Fact, Item, Subject};
 
 use super::bench::{field, in_words};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::definitions::Form;
@@ -93,7 +93,7 @@ fn with(
                     @for form in RIG { (form_of(session, &here, form, answer)) }
                 }
             },
-            None if open => (say_who(&here)),
+            None if open => (no_form(session, &here)),
             None => p { "This visit has ended." },
         }
         (rig)
