@@ -249,3 +249,20 @@ fn a_viewer_sees_the_editors_and_their_forms_are_refused() {
     let form = [("token", viewer.token("/me")), ("key", viewer.fresh_key()), ("id", "M-9".to_owned())];
     assert_eq!(viewer.post("/take-in", &form).status, StatusCode::FORBIDDEN);
 }
+
+#[test]
+fn limits_are_for_a_lead_to_change() {
+    let house = House::with_a_visit();
+    house.add_people(&[("TE", "Tess Holm", Role::Technician)]);
+    let mut technician = house.without_cookie();
+    let answer = technician.post("/who", &[("person", "TE".into())]);
+    technician.wear(&answer);
+    for page in ["/limits", "/materials"] {
+        let body = technician.get(page).body;
+        assert!(!body.contains("class=\"entry") && body.contains("a lead or an administrator"));
+        let form = [("token", technician.token("/me")), ("key", technician.fresh_key())];
+        assert_eq!(technician.post(page, &form).status, StatusCode::FORBIDDEN);
+        assert!(house.get(page).body.contains("class=\"entry"));
+    }
+    assert!(technician.get("/new-rig").body.contains("class=\"entry"));
+}

@@ -25,6 +25,9 @@ use crate::typed::{Typed, number};
 
 /// Empty rows beneath those in use.
 const SPARE: usize = 3;
+/// Said to whoever records and decides nothing: a limit decides what a gate lets through.
+const FOR_LEADS: &str =
+    "Limits and materials are changed by a lead or an administrator: they decide what a gate lets through.";
 /// Most rows of a list (own choice).
 const MOST: usize = 500;
 
@@ -175,7 +178,7 @@ fn with(
         h1 { (kind.title) }
         p.lead { (kind.lead) }
         @if shown.entry.is_none() { p { "The table that came with the program is in use. With the first change the plant has its own." } }
-        @match Session::recording(session) {
+        @match session.filter(|session| session.role.overrides()) {
             Some(session) => form.entry.wide method="post" action=(here) novalidate {
                 (summary(kind.word, faults, label))
                 (sealed(session, &fresh_key()))
@@ -184,6 +187,7 @@ fn with(
                 (filling.reason())
                 button type="submit" { "Record the " (kind.word) }
             },
+            None if Session::recording(session).is_some() => p.quiet { (FOR_LEADS) },
             None => (no_form(session, &here)),
         }
         (versions(&shown.past))
@@ -266,6 +270,9 @@ pub(crate) async fn enter_materials(
 
 fn take(app: &App, headers: &HeaderMap, kind: &Kind, typed: &Typed) -> Result<Response, Problem> {
     let session = sender(app, headers, typed, format!("/{}", kind.word))?;
+    if !session.role.overrides() {
+        return Err(Problem::Forbidden(FOR_LEADS.into()));
+    }
     let (key, now) = (key(typed)?, jiff::Timestamp::now());
     let done = || Ok(Redirect::to(&format!("/{}", kind.word)).into_response());
     if sent_before(app, &key)? {
