@@ -12,7 +12,8 @@
     return;
   }
   const WEEK_MS = 7 * 24 * 3600 * 1000;
-  const place = (form) => `borewise draft ${person} ${new URL(form.action).pathname}`;
+  // Forms of one page that go to one address are told apart by a word of their own.
+  const place = (form) => `borewise draft ${person} ${new URL(form.action).pathname}${form.dataset.form ?? ""}`;
   const fields = (form) =>
     [...form.elements].filter((field) => field.name && /^(text|textarea|select-one|search)$/.test(field.type));
   const values = (form) => Object.fromEntries(fields(form).map((field) => [field.name, field.value]));
@@ -81,7 +82,7 @@
     const draft = known(form);
     if (!draft) continue;
     // The server has answered with what was typed: that is newer than any draft.
-    if (form.querySelector(".problems, .question")) {
+    if (form.querySelector(".problems, .question") || "answer" in form.dataset) {
       keep(form, false);
     } else if (!draft.sent) {
       offer(form, draft);

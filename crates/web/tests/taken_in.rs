@@ -190,6 +190,8 @@ fn pieces_are_said_in_flow_order_and_corrected() {
     let page = format!("{MOULD}/circuits/A/pieces");
     let added = house.send(&page, &page, &[("rows", "0"), ("do", "add"), ("new", "bore")]);
     assert!(added.status == StatusCode::OK && added.body.contains("name=\"piece-0.length_mm\""));
+    // The script that keeps drafts must not put older values into rows that are numbered anew.
+    assert!(added.body.contains("data-answer") && !house.get(&page).body.contains("data-answer"));
     let piece = |at: usize, name: &str| format!("piece-{at}.{name}");
     let rows = |more: &[(String, &str)]| {
         let mut form: Vec<(String, String)> = vec![

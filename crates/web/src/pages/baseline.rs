@@ -155,7 +155,7 @@ fn from_visits(
                         (amount(&one.baseline.flow_factor_m3_h.estimate(), "m³/h"))
                         @if let Some(volume) = &one.baseline.filled_volume_ml { ", " (amount(&volume.estimate(), "ml")) }
                     }
-                    form.entry method="post" action=(here) novalidate {
+                    form.entry method="post" action=(here) data-form=(form) novalidate {
                         (summary(&form, filling.faults, label))
                         (sealed(session, &fresh_key()))
                         input type="hidden" name="entry" value=(entry);

@@ -220,7 +220,7 @@ fn withdrawal(session: &Session, here: &str, number: u64, word: &str, faults: &[
     html! {
         details open[own] {
             summary { "Withdraw" }
-            form.entry method="post" action={ (here) "/withdraw" } novalidate {
+            form.entry method="post" action={ (here) "/withdraw" } data-form=(number) novalidate {
                 (sealed(session, &fresh_key()))
                 input type="hidden" name="entry" value=(number);
                 (filling.line("reason", "Why it does not hold", "It stays in the history.", false))

@@ -176,7 +176,7 @@ fn figure(session: Option<&Session>, shown: &Shown, one: &Photo, here: &str) -> 
             @if let Some(session) = Session::recording(session) {
                 details {
                     summary { "Withdraw" }
-                    form.entry method="post" enctype="multipart/form-data" action=(here) novalidate {
+                    form.entry method="post" enctype="multipart/form-data" action=(here) data-form=(one.entry.number) novalidate {
                         (sealed(session, &fresh_key()))
                         input type="hidden" name="entry" value=(one.entry.number);
                         @let name = format!("withdraw-{}", one.entry.number);

@@ -110,6 +110,8 @@ fn with(
 ) -> Html<String> {
     let id = &shown.on.mould.id.0;
     let here = address(id, circuit);
+    // A page that answers a form is newer than what a browser has kept of it.
+    let answered = typed.given("do").is_some();
     let typed = numbered(typed, rows);
     let filling = Filling { form: "pieces", typed: &typed, faults };
     let kinds: Vec<(&str, String)> = piece_kinds()
@@ -121,7 +123,7 @@ fn with(
         h1 { "Pieces of " (circuit) ", " (id) }
         p.lead { "From IN to OUT in the order in which the water meets them, as new. What is not known may be guessed, and is marked so." }
         @match Session::recording(session) {
-            Some(session) => form.entry.wide method="post" action=(here) novalidate {
+            Some(session) => form.entry.wide method="post" action=(here) data-answer=[answered.then_some("")] novalidate {
                 (summary("pieces", faults, |name| label(&typed, name)))
                 (sealed(session, &fresh_key()))
                 input type="hidden" name="rows" value=(rows.len());
