@@ -131,13 +131,78 @@ impl BoreState {
     }
 }
 
-/// A rule's answer for one step.
+/// One of the three gates of a circuit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum GateName {
+    /// Water may go in.
+    Wet,
+    /// Acid or another descaler may go in.
+    Descale,
+    /// The circuit may go back to the press.
+    Release,
+}
+
+impl GateName {
+    /// All of them, in the order of the visit.
+    pub const ALL: [Self; 3] = [Self::Wet, Self::Descale, Self::Release];
+
+    /// Fixed word, as it stands on record.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Wet => "wet",
+            Self::Descale => "descale",
+            Self::Release => "release",
+        }
+    }
+
+    /// The gate of this word.
+    #[must_use]
+    pub fn of(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|name| name.word() == word)
+    }
+}
+
+/// A rule's answer for one step, and what a person said against it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Gate {
     /// Whether the step is allowed.
     pub open: bool,
-    /// Why; for a closed gate also what would open it.
+    /// Why; for a closed gate also what would open it, for an overridden one who overrode it and why.
     pub reason: String,
+    /// Short fixed words of what shuts it by the rule; none where the rule opens it.
+    pub obstacles: Vec<&'static str>,
+    /// Why nobody may open it against the rule, where people could be hurt.
+    pub firm: Option<&'static str>,
+    /// Who decided against the rule; nothing where the rule decides.
+    pub overridden: Option<Overridden>,
+}
+
+impl Gate {
+    /// A gate of which only the answer of the rule is known.
+    #[must_use]
+    pub fn by_rule(open: bool, reason: impl Into<String>) -> Self {
+        Self { open, reason: reason.into(), obstacles: Vec::new(), firm: None, overridden: None }
+    }
+
+    /// Whether the rule itself opens it.
+    #[must_use]
+    pub const fn opens_by_rule(&self) -> bool {
+        self.open && self.overridden.is_none()
+    }
+}
+
+/// A decision of a person that holds in place of the rule's.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Overridden {
+    /// Short name of the person.
+    pub by: String,
+    /// When.
+    pub at: jiff::Timestamp,
+    /// Written reason.
+    pub because: String,
+    /// What the rule says.
+    pub rule: String,
 }
 
 /// The three gates of a circuit.
@@ -149,6 +214,18 @@ pub struct Gates {
     pub descale: Gate,
     /// The circuit may go back to the press.
     pub release: Gate,
+}
+
+impl Gates {
+    /// One of them.
+    #[must_use]
+    pub const fn get(&self, name: GateName) -> &Gate {
+        match name {
+            GateName::Wet => &self.wet,
+            GateName::Descale => &self.descale,
+            GateName::Release => &self.release,
+        }
+    }
 }
 
 /// What to do next with a circuit.

@@ -8,6 +8,8 @@ pub mod judge;
 pub mod ladder;
 pub mod limits;
 pub mod mould;
+pub mod overrides;
 pub mod picture;
+pub mod plausible;
 pub mod rig;
 pub mod visit;

@@ -83,9 +83,12 @@ enum Command {
     Serve {
         #[command(flatten)]
         place: record::Place,
-        /// Address and port to listen at; only this very machine until there are accounts with passwords
+        /// Address and port to listen at; one that other machines reach needs a password for everybody who may write
         #[arg(long, value_name = "ADDR", default_value = serve::ADDRESS)]
         listen: std::net::SocketAddr,
+        /// Name under which other machines know this one; may be given several times
+        #[arg(long, value_name = "NAME")]
+        host: Vec<String>,
     },
     /// Make the invented plant, judge every visit of it, and show it in the bench book
     Demo {
@@ -119,7 +122,7 @@ impl Command {
             Self::Check { topic, json } => check::run(topic.as_deref(), json),
             Self::Simulate { plan, out } => simulate::run(&plan, &out),
             Self::Record(command) => record::run(&command),
-            Self::Serve { place, listen } => serve::run(&place, listen),
+            Self::Serve { place, listen, host } => serve::run(&place, listen, &host),
             Self::Demo { data, no_open } => demo::run(&data, no_open),
         }
     }

@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 use bench::finding::Findings;
 use calc::form::Fault;
 use store::{AsOf, Reader, Store, Write};
-use web::{App, Judge, JudgeError, Loopback, Seal};
+use web::{App, Beyond, Closed, Judge, JudgeError, Loopback, Seal};
 
 use crate::assess::PROGRAM;
 use crate::output::{Failure, Verdict, print};
@@ -19,19 +19,58 @@ pub const ADDRESS: &str = "127.0.0.1:8470";
 /// File of the key that signs who is at the bench, beside the record.
 const KEY: &str = "session.key";
 
-/// Serves the record of a folder until it is interrupted; an empty record is made where there is none.
-pub fn run(place: &Place, listen: SocketAddr) -> Result<Verdict, Failure> {
-    let Some(address) = Loopback::of(listen) else {
-        let hint =
-            "listen at 127.0.0.1 or [::1]; other machines are let in once there are accounts with passwords";
-        let fault = Fault::new("listen", "this address is open to other machines", hint);
-        return Err(Failure::input(&fault.with_value(listen.to_string())));
-    };
+/// Serves the record of a folder until it is interrupted; an empty record is made where there is none. Other machines are
+/// let in, and then everybody signs in, where the address is open to them or `hosts` names this machine.
+pub fn run(place: &Place, listen: SocketAddr, hosts: &[String]) -> Result<Verdict, Failure> {
     let file = place.file();
-    let store = Store::open_or_create(&file).map_err(|error| failed(&file, &error))?;
-    let key = place.folder().join(KEY);
-    let seal = Seal::open(&key).map_err(|error| Failure::file("read", &key, &error))?;
-    pages(store, seal, "", &[address], |_| {})
+    let seal = || {
+        let key = place.folder().join(KEY);
+        Seal::open(&key).map_err(|error| Failure::file("read", &key, &error))
+    };
+    match Loopback::of(listen).filter(|_| hosts.is_empty()) {
+        Some(address) => {
+            let store = Store::open_or_create(&file).map_err(|error| failed(&file, &error))?;
+            pages(store, seal()?, "", &[address], |_| {})
+        }
+        None => {
+            if !file.is_file() {
+                return Err(closed(&Closed::Nobody, listen));
+            }
+            let store = Store::open(&file).map_err(|error| failed(&file, &error))?;
+            let beyond = Beyond::of(listen, hosts, &store).map_err(|why| closed(&why, listen))?;
+            network(store, seal()?, &beyond)
+        }
+    }
+}
+
+/// Why the pages are not opened to other machines.
+fn closed(why: &Closed, listen: SocketAddr) -> Failure {
+    let (field, value) = match why {
+        Closed::BadHost(name) => ("host", name.clone()),
+        _ => ("listen", listen.to_string()),
+    };
+    let hint = "without --listen and --host the bench book is open to this machine alone";
+    let fault = Fault::new(field, format!("not opened to other machines: {why}"), hint);
+    Failure::input(&fault.with_value(value))
+}
+
+/// Serves to other machines until it is interrupted.
+fn network(store: Store, seal: Seal, beyond: &Beyond) -> Result<Verdict, Failure> {
+    let app = App::new(store, Box::new(FromRecord), seal, "", PROGRAM);
+    let mut told = Ok(());
+    let served = web::serve_network(app, beyond, |address| {
+        told = print(&format!(
+            "The bench book is open to other machines at http://{address}/ and asks everybody to sign in.\nWhat is typed \
+             travels as it is: in a network that is not your own, put something that speaks TLS in front.\nCtrl-C closes it."
+        ));
+    });
+    served.map_err(|error| unheard(&error))?;
+    told.map(|()| Verdict::Done)
+}
+
+fn unheard(error: &std::io::Error) -> Failure {
+    let hint = "another program may listen there; choose another port with --listen";
+    Failure::could(format!("the bench book cannot be opened: {error}"), hint)
 }
 
 /// Serves these pages until it is interrupted; `ready` is told the address once it answers.
@@ -49,8 +88,7 @@ pub fn pages(
         told = print(&format!("The bench book is open at {address}\nCtrl-C closes it."));
         ready(&address);
     });
-    let hint = "another program may listen there; choose another port with --listen";
-    served.map_err(|error| Failure::could(format!("the bench book cannot be opened: {error}"), hint))?;
+    served.map_err(|error| unheard(&error))?;
     told.map(|()| Verdict::Done)
 }
 

@@ -128,6 +128,18 @@ pub fn shortest(value: f64, same: impl Fn(f64) -> bool) -> f64 {
 pub struct Temperature(f64);
 
 impl Temperature {
+    /// From degrees Fahrenheit.
+    #[must_use]
+    pub const fn from_deg_f(value: f64) -> Self {
+        Self::from_deg_c((value - 32.0) / 1.8)
+    }
+
+    /// In degrees Fahrenheit.
+    #[must_use]
+    pub const fn deg_f(self) -> f64 {
+        self.deg_c() * 1.8 + 32.0
+    }
+
     /// From degrees Celsius.
     #[must_use]
     pub const fn from_deg_c(value: f64) -> Self {
@@ -212,6 +224,20 @@ mod tests {
         assert!((Temperature::from_deg_c(0.0).k() - 273.15).abs() < 1e-12);
         assert!((LeakRate::from_mbar_l_s(1.0).pa_m3_s() - 0.1).abs() < 1e-15);
         assert!((SonicConductance::from_dm3_s_bar(1.0).m3_s_pa() - 1e-8).abs() < 1e-22);
+    }
+
+    #[test]
+    fn customary_units_agree_with_the_published_factors() {
+        // NIST SP 811 (2008), appendix B.8, to the seven digits that stand there: pound-force per square inch, gallon (US) per
+        // minute, inch, degree Fahrenheit.
+        let close = |value: f64, published: f64| (value / published - 1.0).abs() < 1e-7;
+        assert!(close(GaugePressure::from_psi(1.0).pa(), 6.894_757e3));
+        assert!(close(VolumeFlow::from_gpm_us(1.0).m3_s(), 6.309_020e-5));
+        assert!(close(Length::from_inch(1.0).m(), 2.54e-2));
+        for (deg_f, deg_c) in [(32.0, 0.0), (212.0, 100.0), (-40.0, -40.0), (68.0, 20.0)] {
+            assert!((Temperature::from_deg_f(deg_f).deg_c() - deg_c).abs() < 1e-10);
+            assert!((Temperature::from_deg_c(deg_c).deg_f() - deg_f).abs() < 1e-10);
+        }
     }
 
     #[test]

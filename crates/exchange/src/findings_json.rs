@@ -188,7 +188,16 @@ fn states(stated: &BTreeMap<BoreState, f64>) -> Map<String, Json> {
 }
 
 fn gate(gate: &Gate) -> Json {
-    json!({"open": gate.open, "reason": gate.reason})
+    let mut json = json!({"open": gate.open, "reason": gate.reason});
+    if let Some(overridden) = &gate.overridden {
+        json["overridden"] = json!({
+            "by": overridden.by,
+            "at": overridden.at.to_string(),
+            "because": overridden.because,
+            "rule": overridden.rule,
+        });
+    }
+    json
 }
 
 fn evidence(evidence: &Evidence) -> Json {

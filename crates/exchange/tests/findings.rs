@@ -18,7 +18,7 @@ fn id(text: &str) -> CircuitId {
 }
 
 fn gate(open: bool, reason: &str) -> Gate {
-    Gate { open, reason: reason.to_owned() }
+    Gate::by_rule(open, reason)
 }
 
 fn circuit() -> CircuitFinding {

@@ -17,8 +17,10 @@ mod strip;
 mod svg;
 mod symbol;
 mod table;
+mod units;
 mod words;
 
 pub use plant::{PlantVisit, plant_page};
 pub use sheet::{Footer, Parts, STYLE, Way, visit_sheet};
 pub use table::terminal_table;
+pub use units::Units;

@@ -6,13 +6,37 @@ use maud::Markup;
 
 use crate::chart::{Axis, Chart, Layer, Shape, chart};
 use crate::svg::Point;
+use crate::units::Units;
 
-/// The picture with its key.
-pub(crate) fn picture(picture: &Picture) -> Markup {
-    match picture {
-        Picture::FlowCurve(curve) => chart(flow_curve(curve)),
-        Picture::LeakDown(test) => chart(leak_down(test)),
-        Picture::AirPassage(test) => chart(air_passage(test)),
+/// The picture with its key, in these units.
+pub(crate) fn picture(picture: &Picture, units: Units) -> Markup {
+    let drawn = match picture {
+        Picture::FlowCurve(curve) => flow_curve(curve),
+        Picture::LeakDown(test) => leak_down(test),
+        Picture::AirPassage(test) => air_passage(test),
+    };
+    chart(in_units(drawn, units))
+}
+
+fn in_units(chart: Chart, units: Units) -> Chart {
+    let ((x_label, x), (y_label, y)) = (units.axis(chart.x.label), units.axis(chart.y.label));
+    let two = |rows: Vec<Point>| rows.into_iter().map(|(along, up)| (along * x, up * y)).collect();
+    let three = |rows: Vec<(f64, f64, f64)>| {
+        rows.into_iter().map(|(along, one, other)| (along * x, one * y, other * y)).collect()
+    };
+    let shape = |shape: Shape| match shape {
+        Shape::Band(rows) => Shape::Band(three(rows)),
+        Shape::Points(rows) => Shape::Points(three(rows)),
+        Shape::Line(rows) => Shape::Line(two(rows)),
+        Shape::Dots(rows) => Shape::Dots(two(rows)),
+        Shape::Upright(at) => Shape::Upright(at * x),
+    };
+    let layers = chart.layers.into_iter().map(|layer| Layer { shape: shape(layer.shape), ..layer });
+    Chart {
+        x: Axis { label: x_label, ..chart.x },
+        y: Axis { label: y_label, ..chart.y },
+        layers: layers.collect(),
+        ..chart
     }
 }
 
@@ -116,7 +140,32 @@ mod tests {
             Picture::AirPassage(AirPassagePicture::default()),
         ];
         for kind in kinds {
-            assert!(picture(&kind).into_string().contains("nothing to draw"), "{kind:?}");
+            assert!(picture(&kind, Units::default()).into_string().contains("nothing to draw"), "{kind:?}");
+        }
+    }
+
+    #[test]
+    fn a_picture_is_drawn_in_the_units_chosen() {
+        let curve = FlowCurve { points: vec![(10.0, 2.0, 0.1)], ..FlowCurve::default() };
+        let drawn = in_units(flow_curve(&curve), Units { psi: true, gpm: true, ..Units::default() });
+        assert_eq!((drawn.x.label, drawn.y.label), ("flow, gpm", "pressure drop, psi"));
+        let Shape::Points(rows) = &drawn.layers[4].shape else { panic!("points are last") };
+        // 10 l/min and 2 bar by the factors of NIST SP 811, appendix B.8.
+        assert!((rows[0].0 - 2.641_720).abs() < 1e-5 && (rows[0].1 - 29.007_55).abs() < 1e-4);
+        let left = in_units(flow_curve(&curve), Units::default());
+        assert_eq!((left.x.label, left.y.label), ("flow, l/min", "pressure drop, bar"));
+        // Every axis that shows a replaced unit has words for the other.
+        let kinds = [
+            flow_curve(&curve),
+            leak_down(&LeakDownPicture::default()),
+            air_passage(&AirPassagePicture::default()),
+        ];
+        let all = Units { psi: true, gpm: true, deg_f: true, inch: true };
+        for kind in kinds {
+            for label in [kind.x.label, kind.y.label] {
+                let shown = all.axis(label).0;
+                assert!(!shown.contains("bar") && !shown.contains("l/min"), "{label}");
+            }
         }
     }
 

@@ -51,8 +51,8 @@ pub fn next_step(step: NextStep) -> Markup {
 #[must_use]
 pub fn gate(gate: &Gate) -> Markup {
     html! {
-        span class={ "said step-word " @if gate.open { "plain" } @else { "alarm" } } {
-            (symbol::gate(gate.open)) (words::gate(gate.open))
+        span class={ "said step-word " (words::gate_tone(gate)) } {
+            (symbol::gate(gate.open)) (words::gate(gate))
         }
         @if !gate.reason.is_empty() { span.under { (gate.reason) } }
     }

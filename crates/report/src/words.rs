@@ -1,7 +1,7 @@
 //! The words for what was found: one word for one thing.
 
 use bench::finding::{
-    BoreState, CircuitFinding, Fitness, HookUpSlip, NextStep, Passage, RigVerdict, Tightness,
+    BoreState, CircuitFinding, Fitness, Gate, HookUpSlip, NextStep, Passage, RigVerdict, Tightness,
 };
 use bench::mould::CircuitId;
 
@@ -116,8 +116,22 @@ pub(crate) fn hose_slip(slip: HookUpSlip) -> &'static str {
 }
 
 /// Whether a step may be done.
-pub(crate) fn gate(open: bool) -> &'static str {
-    if open { "allowed" } else { "not allowed" }
+pub(crate) fn gate(gate: &Gate) -> &'static str {
+    match (gate.open, gate.overridden.is_some()) {
+        (true, true) => "allowed by override",
+        (false, true) => "shut by override",
+        (true, false) => "allowed",
+        (false, false) => "not allowed",
+    }
+}
+
+/// Tone of a gate: what stands against its rule asks for care.
+pub(crate) fn gate_tone(gate: &Gate) -> &'static str {
+    match (gate.open, gate.overridden.is_some()) {
+        (true, true) => "care",
+        (true, false) => "plain",
+        (false, _) => "alarm",
+    }
 }
 
 /// Half and what it cools: `fixed · cavity row A`.

@@ -1,4 +1,5 @@
-//! How people prove who they are: hashes that can be changed and taken away, so they are no part of the history.
+//! How people prove who they are, and how they want pages to be: both can be changed and taken away, so they are no part of
+//! the history.
 
 use rusqlite::{OptionalExtension as _, params};
 
@@ -44,9 +45,31 @@ impl Store {
             Ok(())
         })
     }
+
+    /// Keeps how somebody wants pages to be.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn set_preference(&self, person: &str, name: &str, value: &str) -> Result<(), StoreError> {
+        self.change(|connection| {
+            connection
+                .execute("INSERT OR REPLACE INTO preference VALUES (?1, ?2, ?3)", [person, name, value])?;
+            Ok(())
+        })
+    }
 }
 
 impl Reader<'_> {
+    /// How somebody wants pages to be; nothing if that was never said.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn preference(&self, person: &str, name: &str) -> Result<Option<String>, StoreError> {
+        let sql = "SELECT value FROM preference WHERE person = ?1 AND name = ?2";
+        let found = self.connection.prepare_cached(sql)?.query_row([person, name], |row| row.get(0));
+        Ok(found.optional()?)
+    }
+
     /// What somebody is recognised by; nothing if nothing was set.
     ///
     /// # Errors

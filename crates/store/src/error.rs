@@ -88,7 +88,7 @@ pub enum StoreError {
         why: &'static str,
     },
     /// Somebody who may not.
-    #[error("{person} is {found:?}; this takes {needed:?}")]
+    #[error("{person} is {}, and this takes {}", found.words(), needed.or_more())]
     Role {
         /// Who.
         person: String,

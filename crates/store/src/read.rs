@@ -4,7 +4,9 @@ mod lists;
 
 use std::collections::BTreeMap;
 
-use bench::mould::{Mould, MouldId};
+use bench::finding::GateName;
+use bench::mould::{CircuitId, Mould, MouldId};
+use bench::overrides::Override;
 use bench::visit::{HookUp, Visit};
 use calc::trace::Trace;
 use rusqlite::{Connection, OptionalExtension as _, Row};
@@ -224,10 +226,11 @@ impl Reader<'_> {
         for item in &items {
             match &item.fact {
                 Fact::Reading(card) => readings.push(card),
-                Fact::HookUp(card) => hook_ups.extend(card.ports.iter().map(|port| HookUp {
-                    port: port.port,
-                    circuit: bench::mould::CircuitId(port.circuit.clone()),
-                })),
+                Fact::HookUp(card) => hook_ups.extend(
+                    card.ports
+                        .iter()
+                        .map(|port| HookUp { port: port.port, circuit: CircuitId(port.circuit.clone()) }),
+                ),
                 _ => {}
             }
         }
@@ -242,6 +245,27 @@ impl Reader<'_> {
             hook_ups,
             entries: entries.collect::<Result<_, _>>()?,
         })
+    }
+
+    /// What people decided against the rules of the gates in a visit, in the order in which they did.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`], [`StoreError::Unreadable`].
+    pub fn overrides(&self, mould: &str, visit: &str, as_of: AsOf) -> Result<Vec<Override>, StoreError> {
+        let items = self.items(&Subject::visit(mould, visit), as_of)?;
+        let one = |item: Item| match item.fact {
+            Fact::Override(card) => Some(Override {
+                gate: GateName::of(&card.gate)?,
+                circuit: CircuitId(card.circuit),
+                open: card.open,
+                at: jiff::Timestamp::from_microsecond(item.entry.at_us).ok()?,
+                by: item.entry.person,
+                because: card.because,
+                against: card.against,
+            }),
+            _ => None,
+        };
+        Ok(items.into_iter().filter_map(one).collect())
     }
 
     /// The text of a table of the plant, `limits` or `materials`; nothing if it never set its own.
@@ -303,7 +327,7 @@ impl Reader<'_> {
     }
 
     /// The digest over everything that a judgement of this visit rests on: the entries of the mould, its circuits,
-    /// the visit's rig, hook-ups, readings and treatments, the findings of earlier visits, and the plant's tables, as
+    /// the visit's rig, hook-ups, readings, treatments and overrides, the findings of earlier visits, and the plant's tables, as
     /// they stood.
     ///
     /// It is the digest, by the rule of the history, of the words `borewise inputs 1` and then of each entry's number
@@ -329,6 +353,7 @@ impl Reader<'_> {
                     | Fact::Visit(_)
                     | Fact::HookUp(_)
                     | Fact::Reading(_)
+                    | Fact::Override(_)
                     | Fact::Limits(_)
                     | Fact::Materials(_)
             );

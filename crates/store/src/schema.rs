@@ -7,7 +7,11 @@ use crate::error::StoreError;
 use crate::{project, read};
 
 /// Steps that make the history's tables; a step that was released is never changed.
-const STEPS: &[&str] = &[include_str!("sql/history-1.sql"), include_str!("sql/history-2.sql")];
+const STEPS: &[&str] = &[
+    include_str!("sql/history-1.sql"),
+    include_str!("sql/history-2.sql"),
+    include_str!("sql/history-3.sql"),
+];
 const STATE: &str = include_str!("sql/state.sql");
 /// Changes whenever the tables of the state, or what is projected into them, change.
 const STATE_VERSION: i64 = 1;

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeSet;
 
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, OptionalExtension as _, params};
 
 use crate::blob::{self, Blob};
 use crate::chain::{Entry, Head};
 use crate::digest::Digest;
 use crate::error::StoreError;
-use crate::fact::Fact;
+use crate::fact::{Fact, Subject};
+use crate::shapes::Role;
 use crate::{project, read};
 
 /// Longest id, key or person's short name, in characters.
@@ -195,11 +196,24 @@ pub(crate) fn add(tx: &Connection, write: &Write) -> Result<Written, StoreError>
         insert(tx, &entry)?;
         head = Head { number: entry.number, hash: entry.hash };
     }
-    let signed = "SELECT 1 FROM person WHERE id = ?1 AND active = 1";
-    if !tx.prepare_cached(signed)?.exists([&write.person])? {
-        return Err(StoreError::Unknown { what: "active person", id: write.person.clone() });
-    }
+    signed(tx, write)?;
     Ok(Written { first, head, repeated: false })
+}
+
+/// Refuses a write of somebody who is not here, or who only reads; words about oneself stay allowed.
+fn signed(tx: &Connection, write: &Write) -> Result<(), StoreError> {
+    let role = "SELECT role FROM person WHERE id = ?1 AND active = 1";
+    let role: Option<String> =
+        tx.prepare_cached(role)?.query_row([&write.person], |row| row.get(0)).optional()?;
+    let Some(role) = role else {
+        return Err(StoreError::Unknown { what: "active person", id: write.person.clone() });
+    };
+    let found = project::role_of(&role).unwrap_or(Role::Viewer);
+    let own = Subject::person(&write.person);
+    if found == Role::Viewer && !write.facts().all(|fact| fact.subject() == own) {
+        return Err(StoreError::Role { person: write.person.clone(), found, needed: Role::Technician });
+    }
+    Ok(())
 }
 
 fn insert(tx: &Connection, entry: &Entry) -> Result<(), StoreError> {

@@ -235,6 +235,7 @@ fn a_gate_is_overridden_by_a_lead_with_a_reason() {
             gate: gate.to_owned(),
             open: true,
             because: because.to_owned(),
+            against: vec!["flow-unmeasured".to_owned()],
         })
     };
     let sign = |key: &str, person: &str, fact| {
@@ -406,4 +407,56 @@ fn readers_see_one_moment_while_others_write() {
         })
         .unwrap();
     assert_eq!(head(&store).number, before.number + 1);
+}
+
+#[test]
+fn a_viewer_records_nothing_and_an_administrator_overrides() {
+    let folder = Folder::new();
+    let (store, mould, visit, circuit, _) = filled(&folder);
+    let mut people = Write::new("more people", at(400), "lead");
+    people.say(person("adm", Role::Administrator)).say(person("vi", Role::Viewer));
+    store.write(&people).unwrap();
+    let note = |who: &str, about: Subject| {
+        let mut write = Write::new(format!("note of {who} about {about}"), at(401), who);
+        write.say(Fact::Note(NoteCard { about, text: "seen".to_owned() }));
+        store.write(&write)
+    };
+    let refused = note("vi", Subject::mould(&mould)).unwrap_err();
+    assert_eq!(
+        refused.to_string(),
+        "vi is a viewer, and this takes a technician, a lead or an administrator"
+    );
+    note("vi", Subject::person("vi")).unwrap();
+    note("kt", Subject::mould(&mould)).unwrap();
+    let mut write = Write::new("o", at(402), "adm");
+    write.say(Fact::Override(OverrideCard {
+        mould: mould.clone(),
+        visit: visit.clone(),
+        circuit,
+        gate: "release".to_owned(),
+        open: true,
+        because: "a short run for samples".to_owned(),
+        against: vec!["flow-unmeasured".to_owned()],
+    }));
+    let inputs = || store.read(|reader| reader.inputs_of(&mould, &visit, AsOf::Now)).unwrap();
+    let before = inputs();
+    store.write(&write).unwrap();
+    assert_ne!(before, inputs(), "findings rest on what was decided");
+    let given = store.read(|reader| reader.overrides(&mould, &visit, AsOf::Now)).unwrap();
+    let last = given.last().unwrap();
+    assert_eq!((last.by.as_str(), last.at, last.open), ("adm", at(402), true));
+    assert_eq!((last.gate.word(), last.against.as_slice()), ("release", &["flow-unmeasured".to_owned()][..]));
+}
+
+#[test]
+fn how_somebody_wants_pages_is_kept_beside_the_history() {
+    let folder = Folder::new();
+    let store = filled(&folder).0;
+    let head = store.read(|reader| reader.head()).unwrap();
+    let asked = || store.read(|reader| reader.preference("kt", "units")).unwrap();
+    assert_eq!(asked(), None);
+    store.set_preference("kt", "units", "psi").unwrap();
+    store.set_preference("kt", "units", "bar").unwrap();
+    assert_eq!(asked().as_deref(), Some("bar"));
+    assert_eq!(store.read(|reader| reader.head()).unwrap(), head);
 }

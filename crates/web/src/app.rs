@@ -5,13 +5,15 @@ use std::sync::{Arc, Mutex};
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::middleware::from_fn;
+use axum::middleware::from_fn_with_state;
 use axum::response::IntoResponse;
 use axum::routing::{get, post};
 use bench::finding::Findings;
 use store::{AsOf, Reader, Store, StoreError, Write};
 
+use crate::access::{Access, Beyond};
 use crate::session::Seal;
+use crate::tries::Tries;
 use crate::{entry, guard, pages};
 
 /// Largest form that is taken: a pasted trace of an hour at ten samples a second takes a third of it.
@@ -71,6 +73,8 @@ pub struct App {
     /// What this program calls itself.
     pub program: &'static str,
     pub(crate) known: Mutex<Known>,
+    pub(crate) access: Access,
+    pub(crate) tries: Tries,
 }
 
 impl App {
@@ -83,7 +87,22 @@ impl App {
         plant: impl Into<String>,
         program: &'static str,
     ) -> Self {
-        Self { store, judge, seal, plant: plant.into(), program, known: Mutex::default() }
+        Self {
+            store,
+            judge,
+            seal,
+            plant: plant.into(),
+            program,
+            known: Mutex::default(),
+            access: Access::ThisMachine,
+            tries: Tries::default(),
+        }
+    }
+
+    /// The same for other machines: every page asks for a sign-in.
+    #[must_use]
+    pub fn for_network(self, beyond: &Beyond) -> Self {
+        Self { access: Access::Network(beyond.clone()), ..self }
     }
 }
 
@@ -91,9 +110,18 @@ impl App {
 pub fn router(app: App) -> Router {
     let visit = "/moulds/{mould}/visits/{visit}";
     let circuit = format!("{visit}/circuits/{{circuit}}");
+    let app = Arc::new(app);
     Router::new()
         .route("/", get(pages::today::page))
         .route("/who", get(pages::who::page).post(pages::who::choose))
+        .route("/sign-out", post(pages::who::sign_out))
+        .route("/me", get(pages::me::page))
+        .route("/me/secret", post(pages::me::set_secret))
+        .route("/me/units", post(pages::me::set_units))
+        .route("/kept/{key}", get(pages::kept))
+        .route("/people", get(pages::people::page).post(pages::people::add))
+        .route("/people/{person}", post(pages::people::change))
+        .route("/people/{person}/secret", post(pages::people::set_secret))
         .route("/moulds", get(pages::moulds::page))
         .route("/moulds/{mould}", get(pages::mould::page))
         .route("/moulds/{mould}/visits", post(entry::visit::begin))
@@ -103,16 +131,20 @@ pub fn router(app: App) -> Router {
         .route(&format!("{visit}/hook-up"), post(entry::visit::hook_up))
         .route(&format!("{visit}/end"), post(entry::visit::end))
         .route(&circuit, get(pages::bench::page))
+        .route(&format!("{circuit}/gates"), get(pages::gates::page))
+        .route(&format!("{circuit}/gates/{{gate}}"), post(entry::gates::decide))
+        .route(&format!("{circuit}/gates/{{gate}}/back"), post(entry::gates::take_back))
         .route(&format!("{circuit}/enter/{{form}}"), post(entry::reading::enter))
         .route(&format!("{circuit}/withdraw/{{number}}"), post(entry::reading::withdraw))
         .route("/calculators", get(pages::calculators::list))
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))
         .route("/assets/icon.svg", get(icon))
+        .route("/assets/drafts.js", get(drafts))
         .fallback(pages::missing)
         .layer(DefaultBodyLimit::max(FORM_LIMIT_BYTES))
-        .layer(from_fn(guard::guard))
-        .with_state(Arc::new(app))
+        .layer(from_fn_with_state(Arc::clone(&app), guard::guard))
+        .with_state(app)
 }
 
 async fn icon() -> impl IntoResponse {
@@ -120,6 +152,11 @@ async fn icon() -> impl IntoResponse {
         [("content-type", "image/svg+xml"), ("cache-control", "max-age=86400")],
         include_str!("../assets/icon.svg"),
     )
+}
+
+async fn drafts() -> impl IntoResponse {
+    let headers = [("content-type", "text/javascript; charset=utf-8"), ("cache-control", "no-cache")];
+    (headers, include_str!("../assets/drafts.js"))
 }
 
 async fn style() -> impl IntoResponse {

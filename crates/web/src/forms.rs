@@ -12,6 +12,8 @@ pub(crate) enum Control {
     Number,
     /// A line.
     Line,
+    /// A password or PIN, not shown while it is typed: what a browser may fill in there, and whether it is digits.
+    Secret(&'static str, bool),
     /// Several lines.
     Lines,
     /// One of these: value and words.
@@ -67,6 +69,10 @@ impl Place<'_> {
                     }
                     Control::Line => {
                         input id=(id) name=(self.name) value=(self.value) type="text"
+                            aria-invalid=[wrong] aria-describedby=[described];
+                    }
+                    Control::Secret(fill, digits) => {
+                        input id=(id) name=(self.name) type="password" autocomplete=(fill) inputmode=[digits.then_some("numeric")]
                             aria-invalid=[wrong] aria-describedby=[described];
                     }
                     Control::Lines => {

@@ -1,13 +1,21 @@
-//! What every request passes: names of this machine only, forms of these pages only, and a strict policy for the answer.
+//! What every request passes: names of this machine only, forms of these pages only, somebody signed in where other machines
+//! are let in, and a strict policy for the answer.
 
-use axum::extract::Request;
+use std::sync::Arc;
+
+use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
 
-/// Nothing is fetched from elsewhere, nothing runs, nothing frames the page.
-const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; \
-                      frame-ancestors 'none'";
+use crate::access::Access;
+use crate::app::App;
+use crate::entry::somebody;
+use crate::problem::Problem;
+
+/// Nothing is fetched from elsewhere, nothing runs but our own file, nothing frames the page.
+const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; \
+                      form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// Headers of every answer.
 const HEADERS: [(HeaderName, &str); 5] = [
@@ -18,10 +26,18 @@ const HEADERS: [(HeaderName, &str); 5] = [
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
 
+/// Whether somebody who has not signed in is shown this: the page to sign in, and what every page is made with.
+fn is_public(path: &str) -> bool {
+    path == "/who" || path.starts_with("/assets/")
+}
+
 /// Lets a request pass, or says why not.
-pub(crate) async fn guard(request: Request, next: Next) -> Response {
-    let mut response = match refusal(request.method(), request.headers()) {
+pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    let mut response = match refusal(&app.access, request.method(), request.headers()) {
         Some((status, text)) => (status, text).into_response(),
+        None if app.access.asks_for_proof() && !is_public(request.uri().path()) => {
+            signed_in(&app, request, next).await
+        }
         None => next.run(request).await,
     };
     let headers = response.headers_mut();
@@ -33,14 +49,35 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
     response
 }
 
-fn refusal(method: &Method, headers: &HeaderMap) -> Option<(StatusCode, &'static str)> {
+/// Lets a request of somebody who has signed in pass; everybody else is asked to.
+async fn signed_in(app: &Arc<App>, request: Request, next: Next) -> Response {
+    let (asked, headers) = (Arc::clone(app), request.headers().clone());
+    let known = tokio::task::spawn_blocking(move || somebody(&asked, &headers)).await;
+    match known {
+        Ok(Ok(Some(_))) => next.run(request).await,
+        Ok(Err(problem)) => problem.into_response(),
+        _ if request.method() == Method::GET || request.method() == Method::HEAD => {
+            let here = request.uri().path_and_query().map_or("/", |whole| whole.as_str());
+            Problem::Who(here.to_owned()).into_response()
+        }
+        _ => Problem::SignIn.into_response(),
+    }
+}
+
+fn refusal(access: &Access, method: &Method, headers: &HeaderMap) -> Option<(StatusCode, &'static str)> {
     let text = |name: HeaderName| headers.get(name).map(|value| value.to_str().unwrap_or("?"));
     let host = text(header::HOST).unwrap_or_default();
-    if !is_this_machine(host) {
-        // A foreign name that was pointed at this machine would let a foreign page read the record.
+    if !access.answers(host) {
         return Some((
             StatusCode::MISDIRECTED_REQUEST,
-            "Borewise answers only to localhost and to this machine's own loopback address.\n",
+            match access {
+                Access::ThisMachine => {
+                    "Borewise answers only to localhost and to this machine's own loopback address.\n"
+                }
+                Access::Network(_) => {
+                    "Borewise does not answer to this name; who starts it can add the name with --host.\n"
+                }
+            },
         ));
     }
     if method == Method::GET || method == Method::HEAD {
@@ -48,9 +85,13 @@ fn refusal(method: &Method, headers: &HeaderMap) -> Option<(StatusCode, &'static
     }
     let site = text(HeaderName::from_static("sec-fetch-site"));
     let origin = text(header::ORIGIN);
+    let own = |origin: &str| {
+        let mut names = access.schemes().iter().filter_map(|scheme| origin.strip_prefix(scheme));
+        names.any(|name| name == host)
+    };
     let ours = match (site, origin) {
         (Some(site), _) if site != "same-origin" => false,
-        (_, Some(origin)) => origin.strip_prefix("http://").is_some_and(|name| name == host),
+        (_, Some(origin)) => own(origin),
         (site, None) => site.is_some(),
     };
     (!ours).then_some((
@@ -59,26 +100,24 @@ fn refusal(method: &Method, headers: &HeaderMap) -> Option<(StatusCode, &'static
     ))
 }
 
-/// Whether a Host header names the loopback of this machine.
-fn is_this_machine(host: &str) -> bool {
-    let name = match host.strip_prefix('[') {
-        Some(rest) => rest.split(']').next().unwrap_or_default(),
-        None => host.split(':').next().unwrap_or_default(),
-    };
-    name.eq_ignore_ascii_case("localhost")
-        || name.parse::<std::net::IpAddr>().is_ok_and(|address| address.is_loopback())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn asked(method: Method, pairs: &[(&'static str, &'static str)]) -> Option<StatusCode> {
+        asked_at(&Access::ThisMachine, method, pairs)
+    }
+
+    fn asked_at(
+        access: &Access,
+        method: Method,
+        pairs: &[(&'static str, &'static str)],
+    ) -> Option<StatusCode> {
         let mut headers = HeaderMap::new();
         for (name, value) in pairs {
             headers.insert(*name, HeaderValue::from_static(value));
         }
-        refusal(&method, &headers).map(|(status, _)| status)
+        refusal(access, &method, &headers).map(|(status, _)| status)
     }
 
     #[test]
@@ -117,6 +156,31 @@ mod tests {
             &[("sec-fetch-site", "same-origin"), ("origin", "https://bench.example")],
         ] {
             assert_eq!(post(refused), Some(StatusCode::FORBIDDEN), "{refused:?}");
+        }
+    }
+
+    #[test]
+    fn beyond_this_machine_only_told_names_and_own_addresses_are_answered() {
+        let any = Access::at("0.0.0.0:8470", &["bench.plant.example"]);
+        let one = Access::at("192.0.2.7:8470", &[]);
+        let fine =
+            |access: &Access, host: &'static str| asked_at(access, Method::GET, &[("host", host)]).is_none();
+        for host in ["bench.plant.example", "BENCH.plant.example:8470", "192.0.2.7:8470", "localhost"] {
+            assert!(fine(&any, host), "{host}");
+        }
+        for host in ["other.example", "plant.example", "x.bench.plant.example", "192.0.2.7.example", ""] {
+            assert!(!fine(&any, host), "{host}");
+        }
+        assert!(fine(&one, "192.0.2.7:8470") && !fine(&one, "192.0.2.8:8470"));
+        assert!(!fine(&one, "bench.plant.example"));
+        let post = |origin: &'static str| {
+            asked_at(&any, Method::POST, &[("host", "bench.plant.example:8470"), ("origin", origin)])
+        };
+        assert_eq!(post("http://bench.plant.example:8470"), None);
+        assert_eq!(post("https://bench.plant.example:8470"), None);
+        for origin in ["http://bench.plant.example", "https://evil.example", "null", "http://192.0.2.7:8470"]
+        {
+            assert_eq!(post(origin), Some(StatusCode::FORBIDDEN), "{origin}");
         }
     }
 }

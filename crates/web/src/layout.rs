@@ -49,11 +49,13 @@ impl Page<'_> {
                 }
                 p.who {
                     @if !app.plant.is_empty() { span.plant { (app.plant) " · " } }
-                    a href={ "/who?next=" (encoded(self.here)) } {
-                        @match session {
-                            Some(session) => { "At the bench: " strong { (session.person) } },
-                            None => "Say who you are",
-                        }
+                    @let change = format!("/who?next={}", encoded(self.here));
+                    @match session {
+                        Some(session) => {
+                            a href="/me" { "At the bench: " strong { (session.person) } }
+                            a.change href=(change) { "Change person" }
+                        },
+                        None => a href=(change) { "Say who you are" },
                     }
                 }
             }
@@ -65,12 +67,14 @@ impl Page<'_> {
                 }
             }
         };
-        let page = frame(self.title, &html! { (top) (trail) main #main { (content) } (foot(app.program)) });
-        Html(report::pieces::printable(&page.into_string()))
+        let person = session.map(|session| session.person.as_str());
+        let body = html! { (top) (trail) main #main { (content) } (foot(app.program)) };
+        let page = frame(self.title, person, &body).into_string();
+        Html(report::pieces::printable(&Session::units_of(session).page(&page)))
     }
 }
 
-fn frame(title: &str, body: &Markup) -> Markup {
+fn frame(title: &str, person: Option<&str>, body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en-GB" {
@@ -80,8 +84,9 @@ fn frame(title: &str, body: &Markup) -> Markup {
                 title { (title) " · Borewise" }
                 link rel="stylesheet" href="/assets/style.css";
                 link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
+                script src="/assets/drafts.js" defer {}
             }
-            body.book { a.skip href="#main" { "To the content" } (body) }
+            body.book data-person=[person] { a.skip href="#main" { "To the content" } (body) }
         }
     }
 }
@@ -101,7 +106,7 @@ pub(crate) fn alone(title: &str, text: &str) -> String {
         header.top { a.home href="/" { "Borewise" } }
         main #main { h1 { (title) } p.lead { (text) } p { a.button href="/" { "To today's page" } } }
     };
-    report::pieces::printable(&frame(title, &body).into_string())
+    report::pieces::printable(&frame(title, None, &body).into_string())
 }
 
 /// A name as one part of an address.

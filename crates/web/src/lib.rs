@@ -1,4 +1,5 @@
 //! The bench book: pages for a browser over the record, written by the server and complete without a script.
+//! One script of our own keeps what was typed and not sent (`assets/drafts.js`).
 //!
 //! Nothing is computed or rounded here: pages show what `bench` found, through the pieces of `report`, and what is
 //! entered is read by the rules of `exchange` and recorded through `store`. Judging a visit is told from outside
@@ -7,7 +8,9 @@
 //! - [`App`] holds what the pages need; [`router`] makes the pages of it.
 //! - Everything that changes the record is a form with a key of its own, so that sending it twice counts once.
 //! - Only names of this very machine are answered, and only forms of these very pages are taken.
+//! - Other machines reach the pages only through a [`Beyond`], and then every page asks for a sign-in.
 
+mod access;
 mod app;
 mod entry;
 mod forms;
@@ -15,12 +18,15 @@ mod guard;
 mod layout;
 mod pages;
 mod problem;
+mod secret;
 mod serve;
 mod session;
 mod shown;
+mod tries;
 mod typed;
 mod units;
 
+pub use access::{Beyond, Closed};
 pub use app::{App, Judge, JudgeError, router};
-pub use serve::{Loopback, serve};
+pub use serve::{Loopback, serve, serve_network};
 pub use session::Seal;

@@ -16,16 +16,20 @@ pub(crate) enum Problem {
     Refused(String),
     /// It could not be done.
     Failed(String),
+    /// It is for others to do.
+    Forbidden(String),
     /// Somebody has to say first who they are, and then goes on here.
     Who(String),
+    /// A form came from nobody who has signed in.
+    SignIn,
 }
 
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Self {
         match &error {
             StoreError::Unknown { .. } => Self::Missing(error.to_string()),
-            StoreError::Role { .. }
-            | StoreError::KeyReused { .. }
+            StoreError::Role { .. } => Self::Forbidden(error.to_string()),
+            StoreError::KeyReused { .. }
             | StoreError::BadName { .. }
             | StoreError::NotNewest { .. }
             | StoreError::CannotCorrect { .. }
@@ -50,6 +54,12 @@ impl IntoResponse for Problem {
             Self::Who(next) => {
                 return Redirect::to(&format!("/who?next={}", layout::encoded(&next))).into_response();
             }
+            Self::SignIn => {
+                let text = "You are not signed in any more. Nothing was recorded: sign in in another tab, then go \
+                            back and send the form again.";
+                (StatusCode::UNAUTHORIZED, "Sign in first", text.to_owned())
+            }
+            Self::Forbidden(text) => (StatusCode::FORBIDDEN, "That is for somebody else", text),
             Self::Missing(text) => (StatusCode::NOT_FOUND, "Nothing is here", text),
             Self::Refused(text) => (StatusCode::CONFLICT, "That was not recorded", text),
             Self::Failed(text) => (StatusCode::INTERNAL_SERVER_ERROR, "That could not be done", text),

@@ -1,10 +1,11 @@
-//! Listening, on this machine alone.
+//! Listening: on this machine alone, or where other machines can reach it once everybody who may write has a password.
 
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
 
 use tokio::net::TcpListener;
 
+use crate::access::{Access, Beyond};
 use crate::app::{App, router};
 
 /// An address that only this machine can reach.
@@ -31,12 +32,25 @@ impl Loopback {
 /// # Errors
 /// Where none of the addresses can be had, what the last one says; what the system says.
 pub fn serve(app: App, addresses: &[Loopback], ready: impl FnOnce(SocketAddr)) -> io::Result<()> {
+    let addresses: Vec<SocketAddr> = addresses.iter().map(|address| address.0).collect();
+    listen(App { access: Access::ThisMachine, ..app }, &addresses, ready)
+}
+
+/// The same where other machines can reach it: every page then asks for a sign-in.
+///
+/// # Errors
+/// Where the address cannot be had; what the system says.
+pub fn serve_network(app: App, beyond: &Beyond, ready: impl FnOnce(SocketAddr)) -> io::Result<()> {
+    listen(app.for_network(beyond), &[beyond.address], ready)
+}
+
+fn listen(app: App, addresses: &[SocketAddr], ready: impl FnOnce(SocketAddr)) -> io::Result<()> {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
-        let addresses: Vec<SocketAddr> = addresses.iter().map(|address| address.0).collect();
-        let listener = TcpListener::bind(addresses.as_slice()).await?;
+        let listener = TcpListener::bind(addresses).await?;
         ready(listener.local_addr()?);
-        axum::serve(listener, router(app)).with_graceful_shutdown(told_to_end()).await
+        let pages = router(app).into_make_service_with_connect_info::<SocketAddr>();
+        axum::serve(listener, pages).with_graceful_shutdown(told_to_end()).await
     })
 }
 

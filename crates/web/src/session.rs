@@ -1,31 +1,83 @@
 //! Who is at the bench: a signed cookie, and a token in each form that goes with it.
 //!
-//! The cookie holds the person's short name, the moment and a random number, and a signature (HMAC-SHA-256) over them.
-//! The token of the forms is another signature over the cookie. Nothing is kept on the server, so that a restart in
-//! the middle of a visit signs nobody out.
+//! The cookie holds the person's short name, the moment, how the person was recognised and a random number, and a
+//! signature (HMAC-SHA-256) over them. The token of the forms is another signature over the cookie. Nothing is kept on the
+//! server, so that a restart in the middle of a visit signs nobody out; what ends a session is the moment at which the
+//! person's password or PIN was changed or taken away, which stands beside the record.
+//!
+//! A second cookie, of a browser at which somebody signed in with a password, lets others change there with a PIN.
 
 use std::io::{Read as _, Write as _};
 use std::path::Path;
 
 use axum::http::{HeaderMap, HeaderValue, header};
 use hmac::{Hmac, KeyInit as _, Mac as _};
+use report::Units;
 use sha2::Sha256;
+use store::shapes::Role;
 
 /// Name of the cookie.
 const COOKIE: &str = "borewise";
-/// How long a name is remembered: a month, own choice.
+/// Name of the cookie of a browser at which people change with a PIN.
+const BENCH_COOKIE: &str = "borewise-bench";
+/// How long a person is remembered: a month; one with a PIN, and the browser itself, a shift (own choice).
 const LIFE_S: i64 = 30 * 24 * 3600;
+const SHIFT_S: i64 = 12 * 3600;
 
 /// The key that signs who is at the bench.
 pub struct Seal([u8; 32]);
+
+/// How somebody was recognised.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum How {
+    /// By name alone, at this very machine.
+    Name,
+    /// By a password.
+    Password,
+    /// By a PIN.
+    Pin,
+}
+
+impl How {
+    const WORDS: [(Self, &'static str); 3] =
+        [(Self::Name, "name"), (Self::Password, "password"), (Self::Pin, "pin")];
+
+    fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(how, _)| *how == self).map_or("name", |(_, word)| word)
+    }
+
+    const fn life_s(self) -> i64 {
+        match self {
+            Self::Name | Self::Password => LIFE_S,
+            Self::Pin => SHIFT_S,
+        }
+    }
+}
+
+/// What a cookie of ours says; whether it still holds is for the record to say.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Claim {
+    /// Short name.
+    pub person: String,
+    /// When it was given, in microseconds since 1970.
+    pub since_us: i64,
+    /// How the person was recognised.
+    pub how: How,
+    /// Token for the forms.
+    pub token: String,
+}
 
 /// Who is at the bench.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Session {
     /// Short name.
     pub person: String,
+    /// What the person may do.
+    pub role: Role,
     /// Token for the forms.
     pub token: String,
+    /// Units in which the person reads and types.
+    pub units: Units,
 }
 
 impl Seal {
@@ -58,33 +110,48 @@ impl Seal {
         Self(random())
     }
 
-    /// The cookie for a person who said who they are.
-    pub(crate) fn cookie(&self, person: &str, now: jiff::Timestamp) -> HeaderValue {
-        let value = self.signed(person, now);
-        let cookie = format!("{COOKIE}={value}; Path=/; Max-Age={LIFE_S}; HttpOnly; SameSite=Strict");
-        HeaderValue::from_str(&cookie).unwrap_or(HeaderValue::from_static(""))
+    /// The cookie of a person who was recognised; `secure` where the browser speaks through TLS.
+    pub(crate) fn cookie(&self, person: &str, how: How, now: jiff::Timestamp, secure: bool) -> HeaderValue {
+        set(COOKIE, &self.signed("who", person, how, now), how.life_s(), secure)
     }
 
-    fn signed(&self, person: &str, now: jiff::Timestamp) -> String {
-        let body = format!("{}.{}.{}", hex(person.as_bytes()), now.as_second(), fresh_key());
-        let mark = hex(&self.mark("who", &body));
+    /// The cookie of a browser at which this person signed in with a password.
+    pub(crate) fn bench_cookie(&self, person: &str, now: jiff::Timestamp, secure: bool) -> HeaderValue {
+        set(BENCH_COOKIE, &self.signed("bench", person, How::Password, now), SHIFT_S, secure)
+    }
+
+    fn signed(&self, use_for: &str, person: &str, how: How, now: jiff::Timestamp) -> String {
+        let (person, since) = (hex(person.as_bytes()), now.as_microsecond());
+        let body = format!("{person}.{since}.{}.{}", how.word(), fresh_key());
+        let mark = hex(&self.mark(use_for, &body));
         format!("{body}.{mark}")
     }
 
-    /// Who a request comes from, if it says so and the signature is ours.
-    pub(crate) fn session(&self, headers: &HeaderMap, now: jiff::Timestamp) -> Option<Session> {
+    /// Who a request says it comes from, if the signature is ours.
+    pub(crate) fn claim(&self, headers: &HeaderMap, now: jiff::Timestamp) -> Option<Claim> {
+        self.read("who", COOKIE, headers, now).filter(|claim| claim.is_younger(claim.how.life_s(), now))
+    }
+
+    /// Who signed in with a password at the browser that a request comes from.
+    pub(crate) fn bench_claim(&self, headers: &HeaderMap, now: jiff::Timestamp) -> Option<Claim> {
+        self.read("bench", BENCH_COOKIE, headers, now).filter(|claim| claim.is_younger(SHIFT_S, now))
+    }
+
+    fn read(&self, use_for: &str, cookie: &str, headers: &HeaderMap, now: jiff::Timestamp) -> Option<Claim> {
         let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
         let mut ours = cookies
             .flat_map(|line| line.split(';'))
-            .filter_map(|pair| pair.trim().strip_prefix(COOKIE)?.strip_prefix('='));
+            .filter_map(|pair| pair.trim().strip_prefix(cookie)?.strip_prefix('='));
         let value = ours.next()?;
         let (body, mark) = value.rsplit_once('.')?;
-        self.checker("who", body).verify_slice(&unhex(mark)?).ok()?;
+        self.checker(use_for, body).verify_slice(&unhex(mark)?).ok()?;
         let mut parts = body.split('.');
         let person = String::from_utf8(unhex(parts.next()?)?).ok()?;
-        let since: i64 = parts.next()?.parse().ok()?;
-        (now.as_second().checked_sub(since)? <= LIFE_S)
-            .then(|| Session { person, token: hex(&self.mark("form", value)) })
+        let since_us: i64 = parts.next()?.parse().ok()?;
+        let word = parts.next()?;
+        let (how, _) = How::WORDS.into_iter().find(|(_, known)| *known == word)?;
+        let claim = Claim { person, since_us, how, token: hex(&self.mark("form", value)) };
+        claim.is_younger(LIFE_S, now).then_some(claim)
     }
 
     fn checker(&self, use_for: &str, text: &str) -> Hmac<Sha256> {
@@ -100,7 +167,34 @@ impl Seal {
     }
 }
 
+impl Claim {
+    fn is_younger(&self, life_s: i64, now: jiff::Timestamp) -> bool {
+        now.as_microsecond().checked_sub(self.since_us).is_some_and(|age_us| age_us <= life_s * 1_000_000)
+    }
+}
+
+/// Cookies that end the session of a browser, and its use for a change of person.
+pub(crate) fn forgotten() -> [HeaderValue; 2] {
+    [set(COOKIE, "", 0, false), set(BENCH_COOKIE, "", 0, false)]
+}
+
+fn set(name: &str, value: &str, life_s: i64, secure: bool) -> HeaderValue {
+    let secure = if secure { "; Secure" } else { "" };
+    let cookie = format!("{name}={value}; Path=/; Max-Age={life_s}; HttpOnly; SameSite=Strict{secure}");
+    HeaderValue::from_str(&cookie).unwrap_or(HeaderValue::from_static(""))
+}
+
 impl Session {
+    /// The person, if they may record something.
+    pub(crate) fn recording(session: Option<&Self>) -> Option<&Self> {
+        session.filter(|session| session.role.records())
+    }
+
+    /// The units of whoever looks at a page; those of the fields for somebody unknown.
+    pub(crate) fn units_of(session: Option<&Self>) -> Units {
+        session.map_or_else(Units::default, |session| session.units)
+    }
+
     /// Whether a form was made for this session.
     pub(crate) fn made(&self, token: &str) -> bool {
         // Compared without an early end, so that the time taken tells nothing.
@@ -154,14 +248,23 @@ mod tests {
     #[test]
     fn a_signed_name_comes_back_and_a_forged_one_does_not() {
         let (seal, now) = (Seal::for_this_run(), at("2026-11-24T08:00:00Z"));
-        let value = seal.signed("Zoë", now);
-        let session = seal.session(&headers(&value), now).expect("ours");
-        assert_eq!(session.person, "Zoë");
+        let value = seal.signed("who", "Zoë", How::Name, now);
+        let claim = seal.claim(&headers(&value), now).expect("ours");
+        assert_eq!(
+            (claim.person.as_str(), claim.how, claim.since_us),
+            ("Zoë", How::Name, now.as_microsecond())
+        );
+        let session =
+            Session { person: claim.person, role: Role::Viewer, token: claim.token, units: Units::default() };
         assert!(session.made(&session.token.clone()) && !session.made("") && !session.made("00"));
         let forged = value.replacen(&hex("Zoë".as_bytes()), &hex(b"lead"), 1);
-        assert_eq!(seal.session(&headers(&forged), now), None);
-        assert_eq!(Seal::for_this_run().session(&headers(&value), now), None);
-        assert_eq!(seal.session(&headers(&value), at("2027-01-01T00:00:00Z")), None);
+        assert_eq!(seal.claim(&headers(&forged), now), None);
+        assert_eq!(seal.claim(&headers(&value.replacen(".name.", ".password.", 1)), now), None);
+        assert_eq!(Seal::for_this_run().claim(&headers(&value), now), None);
+        assert_eq!(seal.claim(&headers(&value), at("2027-01-01T00:00:00Z")), None);
+        let pin = seal.signed("who", "Zoë", How::Pin, now);
+        assert!(seal.claim(&headers(&pin), at("2026-11-24T19:00:00Z")).is_some());
+        assert_eq!(seal.claim(&headers(&pin), at("2026-11-24T21:00:00Z")), None, "a PIN is for a shift");
         for broken in ["", ".", "a.b.c.d", "é"] {
             assert_eq!(unhex(broken).is_some(), broken.is_empty(), "{broken}");
         }

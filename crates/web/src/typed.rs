@@ -19,6 +19,11 @@ impl Typed {
         self.0.get(name).map_or("", String::as_str)
     }
 
+    /// Whether the form had such a field.
+    pub(crate) fn has(&self, name: &str) -> bool {
+        self.0.contains_key(name)
+    }
+
     /// The same, if something was typed.
     pub(crate) fn given(&self, name: &str) -> Option<&str> {
         self.0.get(name).map(String::as_str).filter(|text| !text.is_empty())

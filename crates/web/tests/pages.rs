@@ -31,7 +31,7 @@ fn the_first_start_asks_for_a_name_and_remembers_it() {
     assert!(wrong.body.contains("2 things to put right") && wrong.body.contains("far too long"));
     let right = house.post("/who", &[("name", "Kim <b>Dale</b>".into()), ("short", "KD".into())]);
     assert_eq!((right.status, right.location()), (StatusCode::SEE_OTHER, "/"));
-    assert!(right.cookie.contains("HttpOnly") && right.cookie.contains("SameSite=Strict"));
+    assert!(right.cookies[0].contains("HttpOnly") && right.cookies[0].contains("SameSite=Strict"));
     house.wear(&right);
     let today = house.get("/");
     assert!(
@@ -41,6 +41,10 @@ fn the_first_start_asks_for_a_name_and_remembers_it() {
     let who = house.get("/who").body;
     assert!(who.contains("Kim &lt;b&gt;Dale&lt;/b&gt;") && !who.contains("<b>Dale"));
     assert_eq!(house.post("/who", &[("person", "nobody".into())]).status, StatusCode::CONFLICT);
+    assert!(house.get("/me").body.contains("On record as administrator"), "the first one may do everything");
+    // Nobody adds themselves any more.
+    let second = house.post("/who", &[("name", "Lee Ash".into()), ("short", "LA".into())]);
+    assert_eq!(second.status, StatusCode::CONFLICT);
 }
 
 #[test]
@@ -60,6 +64,9 @@ fn every_page_answers_with_a_strict_policy_and_without_script() {
     for page in [
         "/",
         "/who",
+        "/me",
+        "/people",
+        "/moulds/M%2F1/visits/first/circuits/F1/gates",
         "/moulds",
         "/moulds/M%2F1",
         "/moulds/M%2F1/circuits/F1",
@@ -72,8 +79,12 @@ fn every_page_answers_with_a_strict_policy_and_without_script() {
         let right = if page == "/nowhere" { StatusCode::NOT_FOUND } else { StatusCode::OK };
         assert_eq!(answer.status, right, "{page}");
         assert!(answer.policy.contains("default-src 'none'; style-src 'self'"), "{page}");
+        assert!(answer.policy.contains("script-src 'self'; connect-src 'self'"), "{page}");
+        assert!(!answer.policy.contains("unsafe"), "{page}");
+        // Our own file is the only script, and pages are complete without it.
+        let body = answer.body.replace("<script src=\"/assets/drafts.js\" defer></script>", "");
         for inline in ["<script", "style=\"", "<style", " onclick", "http://", "https://"] {
-            assert!(!answer.body.replace("http://www.w3.org", "").contains(inline), "{page}: {inline}");
+            assert!(!body.replace("http://www.w3.org", "").contains(inline), "{page}: {inline}");
         }
     }
     let sheet = house.get(&format!("{visit}/sheet"));

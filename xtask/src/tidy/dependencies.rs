@@ -41,6 +41,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     (
         "web",
         &[
+            "argon2",
             "axum",
             "bench",
             "calc",

@@ -101,17 +101,18 @@ const RULES: &[Rule] = &[
         ],
     },
     Rule {
-        name: "8 nothing listens beyond loopback",
+        name: LISTENS,
         crates: &["calc", "bench", "exchange", "link", "report", "store", "borewise"],
         words: &["TcpListener", "UdpSocket", "0.0.0.0"],
     },
-    // `web` listens through `serve::Loopback` alone, which other machines cannot reach.
-    Rule {
-        name: "8 nothing listens beyond loopback",
-        crates: &["web"],
-        words: &["UdpSocket", "UNSPECIFIED"],
-    },
+    Rule { name: LISTENS, crates: &["web"], words: &["UdpSocket", "UNSPECIFIED"] },
 ];
+
+const LISTENS: &str = "8 nothing listens beyond loopback without passwords";
+/// What may stand in one file of `web` alone: listening in `serve`, through `Loopback` or `Beyond`; the making of a `Beyond`,
+/// which asks the record for passwords, in `access`.
+const ONLY_IN: &[(&str, &str)] =
+    &[("crates/web/src/serve.rs", "TcpListener"), ("crates/web/src/access.rs", "Beyond {")];
 
 /// Endings that say the unit of a number, or that it has none.
 const UNITS: &[&str] = &[
@@ -174,8 +175,22 @@ pub fn check(files: &[File]) -> Vec<Finding> {
                 }
             }
         }
+        if folder == "web" && source {
+            findings.extend(elsewhere(file));
+        }
         if folder == "bench" && source {
             findings.extend(units(file));
+        }
+    }
+    findings
+}
+
+/// What this file has that belongs in another one.
+fn elsewhere(file: &File) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for (_, word) in ONLY_IN.iter().filter(|(only, _)| file.path != *only) {
+        for line in file.program().filter(|line| line.code.contains(word)) {
+            findings.push(Finding { rule: LISTENS, place: file.place(line), text: (*word).to_owned() });
         }
     }
     findings

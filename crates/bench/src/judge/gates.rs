@@ -1,33 +1,63 @@
 //! The three gates: may water go in, may acid go in, may the circuit go back to the press.
 //!
 //! A gate is closed unless everything that opens it is known. Each closed gate names every obstacle and what
-//! would remove it.
+//! would remove it. Some obstacles are firm: nobody may override them, because people could be hurt.
 
 use super::facts::{Facts, FlowGrade};
 use crate::finding::{Gate, Gates, HookUpDoubt, HookUpSlip, Passage, Tightness};
 use crate::limits::Materials;
 use crate::mould::CircuitId;
 
-/// An obstacle, and what would remove it.
-struct Obstacle(String);
+/// An obstacle: its fixed word, and what would remove it.
+struct Obstacle(&'static str, String);
+
+/// Obstacles of the gate 'descale' that nobody may override: acid could get out, stay under pressure, or meet something
+/// that it makes gas of or eats through (own choice, on the side of people).
+const FIRM_FOR_ACID: [&str; 14] = [
+    "leak",
+    "leak-hunt-only",
+    "tightness-cannot-tell",
+    "tightness-outdated",
+    "tightness-untested",
+    "tightness-unsure",
+    "blocked",
+    "passage-cannot-tell",
+    "passage-outdated",
+    "passage-untested",
+    "hoses",
+    "shared-port",
+    "metal-unknown",
+    "seal-unknown",
+];
+/// The same of the gate 'release' (own choice).
+const FIRM_FOR_PRESS: [&str; 1] = ["acid-left"];
 
 pub(crate) fn gates(facts: &Facts<'_>, materials: &Materials) -> Gates {
     Gates {
-        wet: gate(wet(facts), &passable_in_words(facts)),
+        wet: gate(wet(facts), &passable_in_words(facts), &[], ""),
         descale: gate(
             descale(facts, materials),
             &format!("{}; every metal and seal is known", passable_in_words(facts)),
+            &FIRM_FOR_ACID,
+            "acid could reach people",
         ),
-        release: gate(release(facts), "tight, passage free, flow accounted for, dried"),
+        release: gate(
+            release(facts),
+            "tight, passage free, flow accounted for, dried",
+            &FIRM_FOR_PRESS,
+            "acid left in the circuit could reach people at the press",
+        ),
     }
 }
 
-fn gate(obstacles: Vec<Obstacle>, open_because: &str) -> Gate {
+fn gate(obstacles: Vec<Obstacle>, open_because: &str, firm: &[&str], why_firm: &'static str) -> Gate {
     if obstacles.is_empty() {
-        return Gate { open: true, reason: open_because.to_owned() };
+        return Gate::by_rule(true, open_because);
     }
-    let reason = obstacles.into_iter().map(|obstacle| obstacle.0).collect::<Vec<_>>().join("; ");
-    Gate { open: false, reason }
+    let words: Vec<&'static str> = obstacles.iter().map(|obstacle| obstacle.0).collect();
+    let reason = obstacles.into_iter().map(|obstacle| obstacle.1).collect::<Vec<_>>().join("; ");
+    let firm = words.iter().any(|word| firm.contains(word)).then_some(why_firm);
+    Gate { obstacles: words, firm, ..Gate::by_rule(false, reason) }
 }
 
 fn passable_in_words(facts: &Facts<'_>) -> String {
@@ -44,20 +74,26 @@ fn air_passes(facts: &Facts<'_>) -> bool {
 
 fn tightness(facts: &Facts<'_>) -> Option<Obstacle> {
     let tight = &facts.tightness;
-    let leak = |what: &str| Some(Obstacle(format!("{what}; repair it first")));
+    let leak = |what: &str| Some(Obstacle("leak", format!("{what}; repair it first")));
     match tight.verdict {
         Tightness::Tight => None,
         Tightness::LeaksOut => leak("leaks to the outside"),
         Tightness::LeaksAcross => leak(&format!("leaks into {}", names(&tight.across_to))),
         Tightness::Leaks => leak("leaks, and where to is not known"),
-        Tightness::CannotTell => Some(Obstacle(format!(
-            "the leak-down does not tell whether it is tight{}",
-            tight.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
-        ))),
+        Tightness::CannotTell => Some(Obstacle(
+            "tightness-cannot-tell",
+            format!(
+                "the leak-down does not tell whether it is tight{}",
+                tight.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
+            ),
+        )),
         Tightness::Untested if tight.outdated => Some(Obstacle(
+            "tightness-outdated",
             "tightness was last tested before the circuit was changed; test it again".to_owned(),
         )),
-        Tightness::Untested => Some(Obstacle("tightness not tested; hold air in it first".to_owned())),
+        Tightness::Untested => {
+            Some(Obstacle("tightness-untested", "tightness not tested; hold air in it first".to_owned()))
+        }
     }
 }
 
@@ -65,40 +101,50 @@ fn passage(facts: &Facts<'_>) -> Option<Obstacle> {
     match facts.passage.verdict {
         Passage::Free | Passage::NarrowByDesign | Passage::Restricted => None,
         Passage::Blocked => Some(Obstacle(
+            "blocked",
             "blocked: water in a dead end makes opening it harder; open it until air passes".to_owned(),
         )),
         Passage::CannotTell | Passage::Untested if facts.passage.is_no_dead_end() => None,
-        Passage::CannotTell => Some(Obstacle(format!(
-            "the air does not tell whether there is a passage{}",
-            facts.passage.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
-        ))),
-        Passage::Untested if facts.passage.outdated => {
-            Some(Obstacle("passage was last tested before the circuit was changed; test it again".to_owned()))
+        Passage::CannotTell => Some(Obstacle(
+            "passage-cannot-tell",
+            format!(
+                "the air does not tell whether there is a passage{}",
+                facts.passage.would_tell.as_ref().map(|what| format!("; {what}")).unwrap_or_default()
+            ),
+        )),
+        Passage::Untested if facts.passage.outdated => Some(Obstacle(
+            "passage-outdated",
+            "passage was last tested before the circuit was changed; test it again".to_owned(),
+        )),
+        Passage::Untested => {
+            Some(Obstacle("passage-untested", "passage not tested; let air through it first".to_owned()))
         }
-        Passage::Untested => Some(Obstacle("passage not tested; let air through it first".to_owned())),
     }
 }
 
 fn hose_doubt(facts: &Facts<'_>) -> Option<Obstacle> {
     let doubt = facts.hose_doubt.as_ref()?;
-    Some(Obstacle(match others(doubt, facts).as_slice() {
-        [] => match doubt.kind {
-            HookUpSlip::Missing => {
-                "its hoses seem to lead to nothing; check the hook-up and measure again".to_owned()
-            }
-            _ => "its supply and return seem exchanged; check the hook-up and measure again".to_owned(),
-        },
-        with => {
-            let seem = match doubt.kind {
-                HookUpSlip::Doubled => "it seems to share a port with",
-                HookUpSlip::Bridged => "its return seems exchanged with that of",
-                HookUpSlip::Exchanged | HookUpSlip::Missing | HookUpSlip::Reversed => {
-                    "its hoses seem exchanged with those of"
+    Some(Obstacle(
+        "hoses",
+        match others(doubt, facts).as_slice() {
+            [] => match doubt.kind {
+                HookUpSlip::Missing => {
+                    "its hoses seem to lead to nothing; check the hook-up and measure again".to_owned()
                 }
-            };
-            format!("{seem} {}; check the hook-up and measure again", names(with))
-        }
-    }))
+                _ => "its supply and return seem exchanged; check the hook-up and measure again".to_owned(),
+            },
+            with => {
+                let seem = match doubt.kind {
+                    HookUpSlip::Doubled => "it seems to share a port with",
+                    HookUpSlip::Bridged => "its return seems exchanged with that of",
+                    HookUpSlip::Exchanged | HookUpSlip::Missing | HookUpSlip::Reversed => {
+                        "its hoses seem exchanged with those of"
+                    }
+                };
+                format!("{seem} {}; check the hook-up and measure again", names(with))
+            }
+        },
+    ))
 }
 
 /// Two circuits on one port let air and water through even if one of them is blocked.
@@ -106,7 +152,7 @@ fn hangs_beside(facts: &Facts<'_>) -> Option<Obstacle> {
     let lost = &facts.may_hang_beside;
     (!lost.is_empty() && facts.hose_doubt.is_none()).then(|| {
         let ids = names(lost);
-        Obstacle(format!(
+        Obstacle("shared-port", format!(
             "the port of {ids} may be empty, and {ids} may hang beside this circuit; look at the hoses and measure again"
         ))
     })
@@ -124,7 +170,7 @@ fn wet(facts: &Facts<'_>) -> Vec<Obstacle> {
             .flatten()
             .collect();
     if matches!(facts.tightness.verdict, Tightness::LeaksOut | Tightness::LeaksAcross | Tightness::Leaks) {
-        obstacles.push(Obstacle("water only for a leak hunt, under watch".to_owned()));
+        obstacles.push(Obstacle("leak-hunt-only", "water only for a leak hunt, under watch".to_owned()));
     }
     obstacles
 }
@@ -135,17 +181,21 @@ fn descale(facts: &Facts<'_>, materials: &Materials) -> Vec<Obstacle> {
         && facts.tightness.verdict == Tightness::Tight
         && surely >= facts.tightness.limit_mbar_l_s
     {
-        obstacles.push(Obstacle(format!(
+        obstacles.push(Obstacle("tightness-nearly-sure", format!(
             "tight enough for water, but a leak up to {surely:.2} mbar·l/s is not ruled out with the certainty that \
              acid needs{}; hold air longer",
             at_test_pressure(facts)
         )));
     }
     if facts.tightness.verdict == Tightness::Tight && facts.tightness.surely_below_mbar_l_s.is_none() {
-        obstacles.push(Obstacle("how surely it is tight is not known".to_owned()));
+        obstacles.push(Obstacle("tightness-unsure", "how surely it is tight is not known".to_owned()));
     }
-    obstacles.extend(unknown("metal", &facts.circuit.metals, |key| materials.metals.contains_key(key)));
-    obstacles.extend(unknown("seal", &facts.circuit.seals, |key| materials.seals.contains_key(key)));
+    obstacles.extend(unknown("metal", "metal-unknown", &facts.circuit.metals, |key| {
+        materials.metals.contains_key(key)
+    }));
+    obstacles.extend(unknown("seal", "seal-unknown", &facts.circuit.seals, |key| {
+        materials.seals.contains_key(key)
+    }));
     obstacles
 }
 
@@ -162,48 +212,63 @@ fn at_test_pressure(facts: &Facts<'_>) -> String {
 }
 
 /// The obstacle of a circuit whose metals or seals are not all known.
-fn unknown(what: &str, keys: &[String], known: impl Fn(&str) -> bool) -> Option<Obstacle> {
+fn unknown(
+    what: &str,
+    word: &'static str,
+    keys: &[String],
+    known: impl Fn(&str) -> bool,
+) -> Option<Obstacle> {
     if keys.is_empty() {
-        return Some(Obstacle(format!(
-            "no {what} is named; find out every {what} that the medium would touch"
-        )));
+        return Some(Obstacle(
+            word,
+            format!("no {what} is named; find out every {what} that the medium would touch"),
+        ));
     }
     let strangers: Vec<&str> = keys.iter().map(String::as_str).filter(|key| !known(key)).collect();
     (!strangers.is_empty()).then(|| {
         let list = strangers.join(", ");
-        Obstacle(format!(
-            "the {what} table does not know {list}; add it with its source, or ask its supplier"
-        ))
+        Obstacle(
+            word,
+            format!("the {what} table does not know {list}; add it with its source, or ask its supplier"),
+        )
     })
 }
 
 fn release(facts: &Facts<'_>) -> Vec<Obstacle> {
     let mut obstacles: Vec<Obstacle> = [tightness(facts), passage(facts)].into_iter().flatten().collect();
     if facts.passage.verdict == Passage::Restricted {
-        obstacles.push(Obstacle(facts.passage.reason.clone()));
+        obstacles.push(Obstacle("restricted", facts.passage.reason.clone()));
     }
     obstacles.extend(match facts.flow.grade() {
         FlowGrade::Good => None,
-        FlowGrade::Low => Some(Obstacle(percent_in_words(facts, "flow too low"))),
-        FlowGrade::High => Some(Obstacle(percent_in_words(facts, "more flow than the circuit can have"))),
-        FlowGrade::Unsure => Some(Obstacle(percent_in_words(facts, "flow near its limit"))),
+        FlowGrade::Low => Some(Obstacle("flow-low", percent_in_words(facts, "flow too low"))),
+        FlowGrade::High => {
+            Some(Obstacle("flow-high", percent_in_words(facts, "more flow than the circuit can have")))
+        }
+        FlowGrade::Unsure => Some(Obstacle("flow-unsure", percent_in_words(facts, "flow near its limit"))),
         FlowGrade::NotKnown if facts.flow.outdated => Some(Obstacle(
+            "flow-outdated",
             "flow was last measured before the circuit was changed; measure it again".to_owned(),
         )),
         FlowGrade::NotKnown if facts.flow.flow_factor_m3_h.is_some() => Some(Obstacle(
+            "flow-unmatched",
             "flow measured, but nothing to compare it with: no baseline, drawing or sister".to_owned(),
         )),
-        FlowGrade::NotKnown if facts.flow.measured => {
-            Some(Obstacle("flow measured, but the readings do not tell the circuit's flow factor".to_owned()))
-        }
-        FlowGrade::NotKnown => Some(Obstacle("flow not measured".to_owned())),
+        FlowGrade::NotKnown if facts.flow.measured => Some(Obstacle(
+            "flow-undecided",
+            "flow measured, but the readings do not tell the circuit's flow factor".to_owned(),
+        )),
+        FlowGrade::NotKnown => Some(Obstacle("flow-unmeasured", "flow not measured".to_owned())),
     });
     obstacles.extend(hose_doubt(facts));
     if facts.acid_left {
-        obstacles.push(Obstacle("descaled, but not rinsed since".to_owned()));
+        obstacles.push(Obstacle("acid-left", "descaled, but not rinsed since".to_owned()));
     }
     if !facts.dried {
-        obstacles.push(Obstacle("not dried since it was last wet; blow out, dry and note it".to_owned()));
+        obstacles.push(Obstacle(
+            "not-dried",
+            "not dried since it was last wet; blow out, dry and note it".to_owned(),
+        ));
     }
     obstacles
 }

@@ -9,6 +9,7 @@ pub mod cautions;
 mod cross;
 mod curve;
 mod expect;
+pub(crate) mod expected;
 mod facts;
 mod flow;
 mod gates;
@@ -37,6 +38,7 @@ use calc::quantity::Length;
 use crate::finding::{BoreState, CircuitFinding, Findings, HookUpDoubt, Warning};
 use crate::limits::{Materials, Tables};
 use crate::mould::{Circuit, CircuitId, Mould, Process};
+use crate::overrides::{self, Override};
 use crate::visit::{HookUp, Visit};
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, VolumeFact};
@@ -70,6 +72,12 @@ struct Alone<'a> {
 /// The same mould, visit and tables give the same findings, byte for byte.
 #[must_use]
 pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
+    assess_with(mould, visit, tables, &[])
+}
+
+/// The same, with what people decided against the rules of the gates, in the order in which they did.
+#[must_use]
+pub fn assess_with(mould: &Mould, visit: &Visit, tables: &Tables, overrides: &[Override]) -> Findings {
     let seen = rig::check(visit);
     let read = seen.as_read(visit);
     let read_all =
@@ -104,12 +112,13 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
     let together = Together { mould, visit, tables, watches, paths, measured, hoses };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
-        (finding(facts, tables), warnings)
+        (finding(facts, tables, overrides), warnings)
     });
     let (rig_check, mut warnings) = seen.finding(alike);
     warnings.extend(together.general_warnings());
     let (circuits, theirs): (Vec<CircuitFinding>, Vec<Vec<Warning>>) = judged.into_iter().unzip();
     warnings.extend(theirs.into_iter().flatten());
+    warnings.extend(overrides::warnings(&circuits));
     let map = summary::leak_map(&circuits, &together.watches, &together.paths);
     let findings = summary::findings(mould, visit, tables, circuits, together.hoses.doubts, warnings, map);
     Findings { rig_check, ..findings }
@@ -364,8 +373,8 @@ fn main_bore(circuit: &Circuit, geometry: Option<&Geometry>) -> Option<Length> {
         .or_else(|| geometry.and_then(|known| calc::hydraulics::volume::main_bore(&known.pieces)))
 }
 
-fn finding(facts: Facts<'_>, tables: &Tables) -> CircuitFinding {
-    let gates = gates::gates(&facts, &tables.materials);
+fn finding(facts: Facts<'_>, tables: &Tables, given: &[Override]) -> CircuitFinding {
+    let gates = overrides::decided(gates::gates(&facts, &tables.materials), &facts.circuit.id, given);
     let advice = next_step::advise(&facts, &gates);
     let inside = facts.state.as_ref();
     let layered = inside.is_some_and(|state| state.even_deposit + state.mixed > 0.5);

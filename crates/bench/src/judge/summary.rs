@@ -64,7 +64,7 @@ pub(crate) fn findings(
 fn fitness(circuits: &[CircuitFinding]) -> Fitness {
     if circuits.iter().any(faulty) {
         Fitness::No
-    } else if !circuits.is_empty() && circuits.iter().all(|circuit| circuit.gates.release.open) {
+    } else if !circuits.is_empty() && circuits.iter().all(|circuit| circuit.gates.release.opens_by_rule()) {
         Fitness::Yes
     } else {
         Fitness::CannotTell
@@ -102,6 +102,7 @@ fn because(circuits: &[CircuitFinding], doubts: &[HookUpDoubt]) -> Vec<String> {
     let narrow = |c: &CircuitFinding| c.next_step == NextStep::Open && c.passage != Passage::Blocked;
     let open_question = |c: &CircuitFinding| c.next_step == NextStep::FindOut && !leaks(c);
     let wet = |c: &CircuitFinding| c.next_step == NextStep::Leave && !c.gates.release.open;
+    let against = |c: &CircuitFinding| c.gates.release.open && !c.gates.release.opens_by_rule();
     let mut lines: Vec<String> = [
         named(&across, "leaks into a neighbour", "leak into neighbours"),
         named(&out, "leaks", "leak"),
@@ -110,6 +111,7 @@ fn because(circuits: &[CircuitFinding], doubts: &[HookUpDoubt]) -> Vec<String> {
         named(&descale, "is scaled", "are scaled"),
         named(&open_question, "needs a further reading", "need a further reading"),
         named(&wet, "is good but not yet released", "are good but not yet released"),
+        named(&against, "may be released against the rule only", "may be released against the rule only"),
     ]
     .into_iter()
     .flatten()

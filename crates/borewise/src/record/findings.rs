@@ -41,7 +41,8 @@ pub fn judged(reader: &Reader<'_>, mould: &str, visit: &str, as_of: AsOf) -> Res
     let mut tool = reader.mould(mould, as_of)?;
     let stay = reader.visit(mould, visit, as_of)?;
     take_up_past(reader, &mut tool, &stay, as_of)?;
-    Ok(bench::judge::assess(&tool, &stay, &tables))
+    let overrides = reader.overrides(mould, visit, as_of)?;
+    Ok(bench::judge::assess_with(&tool, &stay, &tables, &overrides))
 }
 
 /// The write that keeps findings made from the record as it stands; nothing if they are on record.

@@ -194,7 +194,7 @@ fn introduce(session: &Session<'_>, person: &str) -> Result<(), StoreError> {
     if people.iter().any(|known| known.id == person) {
         return Ok(());
     }
-    let role = if people.is_empty() { Role::Lead } else { Role::Technician };
+    let role = if people.is_empty() { Role::Administrator } else { Role::Technician };
     let mut write = Write::new(format!("person-{person}"), jiff::Timestamp::now(), person);
     write.say(Fact::Person(Person { id: person.to_owned(), name: person.to_owned(), role, active: true }));
     session.write(&write).map(drop)

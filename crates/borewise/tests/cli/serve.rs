@@ -22,7 +22,7 @@ impl Running {
             .unwrap();
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
         let line = lines.find(|line| line.contains("http://")).unwrap();
-        let address = line.split("http://").nth(1).unwrap().trim_end_matches('/').to_owned();
+        let address = line.split("http://").nth(1).unwrap().split('/').next().unwrap().to_owned();
         Self { child, address }
     }
 
@@ -72,9 +72,41 @@ fn other_machines_are_not_let_in_and_nothing_is_made() {
     for address in ["0.0.0.0:0", "[::]:0", "192.0.2.1:8470"] {
         let refused = borewise(&["serve", "--data", shown(&data), "--listen", address]);
         assert_eq!(refused.code, 2, "{refused:?}");
-        assert!(refused.err.contains("open to other machines"), "{refused:?}");
+        assert!(refused.err.contains("not opened to other machines: nobody is on record yet"), "{refused:?}");
     }
     assert!(!data.exists());
+}
+
+#[test]
+fn other_machines_wait_until_everybody_who_may_write_has_a_password() {
+    let data = new_folder();
+    let mould = plant().0.join("AB-146");
+    assert_eq!(borewise(&["record", shown(&mould), "--by", "KT", "--data", shown(&data)]).code, 0);
+    let open = ["serve", "--data", shown(&data), "--listen", "0.0.0.0:0"];
+    let refused = borewise(&open);
+    assert!(refused.code == 2 && refused.err.contains("anybody could record as KT"), "{refused:?}");
+    let bad = borewise(&[&open[..], &["--host", "http://bench.example"]].concat());
+    assert!(bad.code == 2 && bad.err.contains("no name of a machine"), "{bad:?}");
+    // Only that there is a hash counts here; what it is recognised by is tested with the pages.
+    let known = store::Credential {
+        password_hash: Some("$argon2id$".to_owned()),
+        pin_hash: None,
+        changed: jiff::Timestamp::now(),
+    };
+    store::Store::open(&data.join("record.sqlite")).unwrap().set_credential("KT", Some(&known)).unwrap();
+    let running = Running::start(&[&open[..], &["--host", "bench.example"]].concat());
+    let mut here = running;
+    here.address = format!("127.0.0.1:{}", here.address.rsplit(':').next().unwrap());
+    for host in ["bench.example", "127.0.0.1", "192.0.2.44"] {
+        let asked = here.get("/moulds/AB-146", host);
+        assert!(
+            asked.starts_with("HTTP/1.1 303") && asked.contains("location: /who?next=%2Fmoulds%2FAB-146"),
+            "{asked}"
+        );
+        assert!(!asked.contains("Tool hook"));
+    }
+    assert!(here.get("/", "other.example").starts_with("HTTP/1.1 421"));
+    assert!(!here.get("/who", "bench.example").contains("KT"), "a stranger is not told who is on record");
 }
 
 #[test]

@@ -7,6 +7,7 @@ use maud::{Markup, html};
 
 use super::{anchor, circuits};
 use crate::cautions::Cautions;
+use crate::units::Units;
 use crate::{bore_eye, number, pictures, strip, symbol, words};
 
 /// All sections.
@@ -27,14 +28,14 @@ fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions, map: Opt
     html! {
         article.circuit aria-labelledby=(id) {
             h3 id=(id) { (circuit.id) span.under { (words::place_in_mould(circuit)) } }
-            (body(circuit, cautions, on_map.then_some("#leaks")))
+            (body(circuit, cautions, on_map.then_some("#leaks"), Units::default()))
             p.back { a href="#circuits" { "Back to the table" } }
         }
     }
 }
 
 /// Everything about one circuit, without its heading; `map` leads to the map of leaks.
-pub(super) fn body(circuit: &CircuitFinding, cautions: &Cautions, map: Option<&str>) -> Markup {
+pub(super) fn body(circuit: &CircuitFinding, cautions: &Cautions, map: Option<&str>, units: Units) -> Markup {
     html! {
         div.parts {
             div.summary {
@@ -47,7 +48,7 @@ pub(super) fn body(circuit: &CircuitFinding, cautions: &Cautions, map: Option<&s
             }
             (what_next(circuit, cautions))
             div.rests-on {
-                (evidence(circuit))
+                (evidence(circuit, units))
                 @if let Some(map) = map { p.to-map { a href=(map) { "Drawn on the map of leaks" } } }
             }
         }
@@ -131,23 +132,23 @@ fn what_next(circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
     }
 }
 
-fn evidence(circuit: &CircuitFinding) -> Markup {
+fn evidence(circuit: &CircuitFinding, units: Units) -> Markup {
     html! {
         @if circuit.evidence.is_empty() {
             p.quiet { "No reading of this circuit in this visit." }
         } @else {
             h4 { "What this rests on" }
-            ol.evidence { @for item in &circuit.evidence { (evidence_item(item)) } }
+            ol.evidence { @for item in &circuit.evidence { (evidence_item(item, units)) } }
         }
     }
 }
 
-fn evidence_item(item: &Evidence) -> Markup {
+fn evidence_item(item: &Evidence, units: Units) -> Markup {
     html! {
         li.with-picture[item.picture.is_some()] {
             h5 { (item.title) }
             @if !item.text.is_empty() { p { (item.text) } }
-            @if let Some(picture) = &item.picture { (pictures::picture(picture)) }
+            @if let Some(picture) = &item.picture { (pictures::picture(picture, units)) }
             @if item.place.is_some() || !item.sources.is_empty() {
                 p.quiet {
                     @if let Some(place) = &item.place { "From " (place) ". " }

@@ -40,8 +40,8 @@ pub(super) fn table(findings: &Findings, way: Way<'_>) -> Markup {
 fn cell(label: &str, gate: &Gate) -> Markup {
     html! {
         td role="cell" data-label=(label) {
-            span class={ "said step-word " @if gate.open { "plain" } @else { "alarm" } } {
-                (symbol::gate(gate.open)) (words::gate(gate.open))
+            span class={ "said step-word " (words::gate_tone(gate)) } {
+                (symbol::gate(gate.open)) (words::gate(gate))
             }
             @if !gate.reason.is_empty() { span.under { (gate.reason) } }
         }

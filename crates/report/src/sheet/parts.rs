@@ -5,19 +5,27 @@ use maud::Markup;
 
 use super::{Way, circuits, detail, gates, head, leaks, notes, rig};
 use crate::cautions::Cautions;
+use crate::units::Units;
 
 /// The parts of one visit. Each holds what the visit sheet shows there, in the classes of [`crate::STYLE`].
 pub struct Parts<'a> {
     findings: &'a Findings,
     cautions: Cautions,
     way: Way<'a>,
+    units: Units,
 }
 
 impl<'a> Parts<'a> {
     /// The parts of these findings; `way` leads to a circuit.
     #[must_use]
     pub fn new(findings: &'a Findings, way: Way<'a>) -> Self {
-        Self { findings, cautions: Cautions::of(findings), way }
+        Self { findings, cautions: Cautions::of(findings), way, units: Units::default() }
+    }
+
+    /// The same with drawings in the units that somebody chose. Words are written anew by [`Units::page`].
+    #[must_use]
+    pub fn in_units(self, units: Units) -> Self {
+        Self { units, ..self }
     }
 
     /// The most important sentence, what it rests on, what is next, and the cautions.
@@ -61,6 +69,6 @@ impl<'a> Parts<'a> {
     #[must_use]
     pub fn circuit(&self, circuit: &CircuitFinding, map: &str) -> Markup {
         let drawn = self.findings.leak_map.as_ref().is_some_and(|known| detail::is_on(known, circuit));
-        detail::body(circuit, &self.cautions, drawn.then_some(map))
+        detail::body(circuit, &self.cautions, drawn.then_some(map), self.units)
     }
 }

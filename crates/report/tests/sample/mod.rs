@@ -36,7 +36,7 @@ pub fn interval(value: f64, low: f64, high: f64) -> Estimate {
 }
 
 fn gate(open: bool, reason: &str) -> Gate {
-    Gate { open, reason: reason.into() }
+    Gate::by_rule(open, reason)
 }
 
 fn states(pairs: &[(BoreState, f64)]) -> BTreeMap<BoreState, f64> {

@@ -66,6 +66,9 @@ pub struct OverrideCard {
     pub open: bool,
     /// Written reason of the person who signs the entry.
     pub because: String,
+    /// Fixed words of the obstacles that the person saw; the override covers these and no others.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub against: Vec<String>,
 }
 
 /// A certificate that was handed out, version 1.

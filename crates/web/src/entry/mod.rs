@@ -1,25 +1,54 @@
 //! What is entered: read, answered at its field, recorded once, and judged.
 
 pub(crate) mod definitions;
+pub(crate) mod gates;
+pub(crate) mod question;
 pub(crate) mod reading;
 pub(crate) mod visit;
 
 use axum::http::HeaderMap;
-use store::{Fact, Reader};
+use report::Units;
+use store::shapes::Person;
+use store::{Fact, Reader, StoreError};
 
 use crate::app::App;
 use crate::problem::Problem;
-use crate::session::Session;
+use crate::session::{Claim, How, Session};
 use crate::typed::Typed;
+
+/// Under which name the units of a person are kept.
+pub(crate) const UNITS: &str = "units";
+
+/// Said to a viewer.
+pub(crate) const READS_ONLY: &str =
+    "You are on record as a viewer: you see everything and record nothing. An administrator can change that.";
 
 /// Letters of a form's key.
 const KEY_LETTERS: usize = 32;
 
 /// Who sent a form, if somebody of the record did.
 pub(crate) fn somebody(app: &App, headers: &HeaderMap) -> Result<Option<Session>, Problem> {
-    let Some(session) = app.seal.session(headers, jiff::Timestamp::now()) else { return Ok(None) };
-    let people = app.store.read(|reader| reader.people())?;
-    Ok(people.iter().any(|person| person.id == session.person && person.active).then_some(session))
+    let Some(claim) = app.seal.claim(headers, jiff::Timestamp::now()) else { return Ok(None) };
+    if app.access.asks_for_proof() && claim.how == How::Name {
+        return Ok(None);
+    }
+    app.store
+        .read(|reader| {
+            let Some(person) = still_good(reader, &claim)? else { return Ok(None) };
+            let units = reader.preference(&person.id, UNITS)?.unwrap_or_default();
+            let (role, units) = (person.role, Units::of(&units));
+            Ok(Some(Session { person: person.id, role, token: claim.token, units }))
+        })
+        .map_err(Problem::from)
+}
+
+/// The person of a cookie, unless they have left, or their password or PIN was changed since.
+pub(crate) fn still_good(reader: &Reader<'_>, claim: &Claim) -> Result<Option<Person>, StoreError> {
+    let Some(person) = reader.people()?.into_iter().find(|person| person.id == claim.person) else {
+        return Ok(None);
+    };
+    let changed = reader.credential(&person.id)?.map_or(i64::MIN, |known| known.changed.as_microsecond());
+    Ok((person.active && claim.since_us >= changed).then_some(person))
 }
 
 /// The key of a form as the record is to know it; it must look like one that we gave.
@@ -51,6 +80,9 @@ pub(crate) fn sender(
 ) -> Result<Session, Problem> {
     let session = somebody(app, headers)?.ok_or(Problem::Who(back))?;
     made_for(&session, typed)?;
+    if !session.role.records() {
+        return Err(Problem::Forbidden(READS_ONLY.into()));
+    }
     Ok(session)
 }
 

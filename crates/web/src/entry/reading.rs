@@ -8,17 +8,19 @@ use axum::response::{IntoResponse as _, Redirect, Response};
 use bench::mould::CircuitId;
 use calc::form::{Fault, Value};
 use exchange::one_reading::{Bench, OneReading, read};
+use report::Units;
 use report::pieces::moment;
 use store::shapes::{ReadingCard, WithdrawalCard};
 use store::{AsOf, Fact, Reader, Session as Writing, Subject, Write};
 
 use super::definitions::{Ask, Form};
-use super::{key, made_for, recorded, sender, somebody};
+use super::{READS_ONLY, key, made_for, question, recorded, sender, somebody};
 use crate::app::App;
 use crate::pages::{self, bench::Entering};
 use crate::problem::Problem;
 use crate::session::Session;
 use crate::typed::{Typed, number};
+use crate::units::unit;
 use crate::{layout, shown};
 
 /// Where a form was sent from.
@@ -54,7 +56,7 @@ fn take(
 ) -> Result<Response, Problem> {
     let form = Form::of(word).ok_or_else(|| Problem::Missing(format!("There is no form {word}.")))?;
     let again = |session: Option<&Session>, typed: &Typed, faults: &[Fault]| {
-        let entering = Entering { form, typed, faults };
+        let entering = Entering { form, typed, faults, questions: &[] };
         let page = pages::bench::with(app, session, spot, Some(&entering), None)?;
         Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
     };
@@ -66,17 +68,36 @@ fn take(
         typed.set("token", &session.token);
         return again(Some(&session), &typed, &[Fault::new("", text.trim_end_matches('.'), "")]);
     }
+    if !session.role.records() {
+        return again(None, &typed, &[Fault::new("", READS_ONLY.trim_end_matches('.'), "")]);
+    }
     let key = key(&typed)?;
     let now = jiff::Timestamp::now();
     if app.store.read(|reader| running(reader, spot)).is_err() {
         let hint = "begin a new visit of the mould, and enter it there";
         return again(Some(&session), &typed, &[Fault::new("", "this visit has ended", hint)]);
     }
-    let read = match understood(app, spot, form, &typed, now)? {
+    let read = match understood(app, spot, form, &typed, session.units, now)? {
         Ok(read) => read,
         Err(faults) => return again(Some(&session), &typed, &faults),
     };
-    match record(app, spot, &session, &key, &read, now)? {
+    let questions = question::about(app, spot, &session, form, &typed, &read.entry)?;
+    let (read, kept) = match question::answered(&questions, &typed) {
+        question::Answer::Nothing => {
+            let entering = Entering { form, typed: &typed, faults: &[], questions: &questions };
+            let page = pages::bench::with(app, Some(&session), spot, Some(&entering), None)?;
+            return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+        }
+        question::Answer::Kept => (read, !questions.is_empty()),
+        question::Answer::Corrected => {
+            questions.iter().for_each(|asking| typed.set(asking.field, &asking.meant));
+            match understood(app, spot, form, &typed, session.units, now)? {
+                Ok(read) => (read, false),
+                Err(faults) => return again(Some(&session), &typed, &faults),
+            }
+        }
+    };
+    match record(app, spot, &session, &key, &read, kept, now)? {
         Some(number) => {
             shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
             Ok(Redirect::to(&format!("{}?recorded={number}", spot.address())).into_response())
@@ -99,6 +120,7 @@ fn understood(
     spot: &Spot,
     form: &Form,
     typed: &Typed,
+    units: Units,
     now: jiff::Timestamp,
 ) -> Result<Result<OneReading, Vec<Fault>>, Problem> {
     let (mould, visit) = app.store.read(|reader| {
@@ -109,11 +131,11 @@ fn understood(
     let around =
         Bench { mould: &mould.id, circuits: &circuits, rig: &visit.rig, hook_ups: &visit.hook_ups, at: now };
     let trace = typed.given("trace");
-    Ok(read(around, form.list, item(spot, form, typed), trace).map_err(|faults| in_form(form, faults)))
+    Ok(read(around, form.list, item(spot, form, typed, units), trace).map_err(|faults| in_form(form, faults)))
 }
 
 /// A visit that has ended takes no readings.
-fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
+pub(crate) fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
     let visits = reader.visits(Some(&spot.mould))?;
     match visits.iter().find(|row| row.id == spot.visit) {
         Some(row) if row.outcome.is_none() => Ok(()),
@@ -123,7 +145,7 @@ fn running(reader: &Reader<'_>, spot: &Spot) -> Result<(), store::StoreError> {
 }
 
 /// What was typed as an item of a visit file.
-fn item(spot: &Spot, form: &Form, typed: &Typed) -> Value {
+fn item(spot: &Spot, form: &Form, typed: &Typed, units: Units) -> Value {
     let mut fields: Vec<(String, Value)> =
         form.fixed.iter().map(|(name, value)| ((*name).to_owned(), Value::from(*value))).collect();
     fields.push(("circuit".to_owned(), Value::from(spot.circuit.as_str())));
@@ -131,7 +153,10 @@ fn item(spot: &Spot, form: &Form, typed: &Typed) -> Value {
         let Some(text) = typed.given(field.name) else { continue };
         let value = match (field.name, field.ask) {
             ("trace", _) => Value::from("pasted"),
-            (_, Ask::Number) => number(text),
+            (name, Ask::Number) => match number(text) {
+                Value::Number(value) => Value::Number(units.typed(value, unit(name))),
+                other => other,
+            },
             (_, Ask::Choice(_)) if text == "true" || text == "false" => Value::from(text == "true"),
             _ => Value::from(text),
         };
@@ -174,6 +199,7 @@ fn record(
     session: &Session,
     key: &str,
     read: &OneReading,
+    kept: bool,
     now: jiff::Timestamp,
 ) -> Result<Option<u64>, Problem> {
     app.store.together(|writing: &Writing<'_>| {
@@ -196,7 +222,12 @@ fn record(
             return Ok::<_, Problem>(same.then_some(number));
         }
         let mut write = Write::new(key, now, session.person.as_str());
-        write.say(Fact::Reading(card)).bring(blobs);
+        if kept {
+            write.say_because(Fact::Reading(card), "it was questioned, and kept as typed");
+        } else {
+            write.say(Fact::Reading(card));
+        }
+        write.bring(blobs);
         Ok(Some(writing.write(&write)?.first))
     })
 }

@@ -9,15 +9,16 @@ use bench::finding::{CircuitFinding, NextStep, Passage, Tightness};
 use bench::mould::CircuitId;
 use calc::form::Fault;
 use maud::{Markup, html};
-use report::Parts;
-use report::pieces::{bore_eye, exact, gate, moment};
+use report::pieces::{bore_eye, gate, moment};
+use report::{Parts, Units};
 use store::shapes::{DecayCard, FlowCard, ReadingCard, TreatmentWord, VolumeCard, WhatCard};
 use store::{AsOf, Fact, Item, Subject};
 
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::definitions::{self, Ask, Asked, Form};
+use crate::entry::question::{self, Asking};
 use crate::entry::reading::Spot;
 use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed, summary};
@@ -36,6 +37,8 @@ pub(crate) struct Entering<'a> {
     pub typed: &'a Typed,
     /// What is wrong.
     pub faults: &'a [Fault],
+    /// Numbers that are unlikely, and what was meant.
+    pub questions: &'a [Asking],
 }
 
 /// The page of a circuit at the bench.
@@ -83,8 +86,9 @@ fn whole(
     let id = CircuitId(circuit.clone());
     let found = shown.findings.circuits.iter().find(|found| found.id == id);
     let found = found.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no circuit {circuit}.")))?;
+    let units = Session::units_of(session);
     let way = |_: usize| String::new();
-    let parts = Parts::new(&shown.findings, &way);
+    let parts = Parts::new(&shown.findings, &way).in_units(units);
     let here = layout::bench(mould, visit, circuit);
     let readings: Vec<(&Item, &ReadingCard)> = items
         .iter()
@@ -97,7 +101,7 @@ fn whole(
         .collect();
     let content = html! {
         @if let Some((item, card)) = readings.iter().find(|(item, _)| Some(item.entry.number) == recorded) {
-            p.recorded #recorded role="status" { strong { "Recorded" } ": " (in_words(card)) ", entry " (item.entry.number) ". What it shows stands below." }
+            p.recorded #recorded role="status" { strong { "Recorded" } ": " span data-as-typed { (in_words(card, units)) } ", entry " (item.entry.number) ". What it shows stands below." }
         }
         div.circuit-head {
             (bore_eye(found))
@@ -111,20 +115,23 @@ fn whole(
                 div { dt { (name) } dd { (gate(state)) } }
             }
         }
+        @if running && session.is_some_and(|session| session.role.overrides()) {
+            p { a.button href={ (here) "/gates" } { "Override a gate, with a reason" } }
+        }
         @if running {
             section aria-labelledby="enter" {
                 h2 #enter { "Enter a reading" }
-                @match session {
+                @match Session::recording(session) {
                     Some(session) => @for form in definitions::ALL { (entry_form(session, spot, form, entering, found)) },
                     None => {
                         @if let Some(entering) = entering { (kept(entering)) }
-                        (say_who(&here))
+                        (no_form(session, &here))
                     },
                 }
             }
         } @else if let Some(entering) = entering { (kept(entering)) }
         section aria-labelledby="evidence" { h2 #evidence { "What is found, and what it rests on" } h3.quiet { "Circuit " (found.id) ", " (found.half) } (parts.circuit(found, &format!("{}#leaks", layout::visit(mould, visit)))) }
-        (on_record(session.filter(|_| running), spot, &readings, unreasoned))
+        (on_record(Session::recording(session).filter(|_| running), units, spot, &readings, unreasoned))
         p { a.button href=(layout::circuit(mould, circuit)) { "This circuit over all visits" } }
     };
     let title = format!("{mould} {circuit}");
@@ -169,7 +176,8 @@ fn entry_form(
                 @if let Some(step) = form.step { ul.small-cautions { @for text in step.cautions() { li { (text) } } } }
                 (shut_gates(form, found))
                 (sealed(session, &key))
-                div.fields { @for asked in form.fields { (field(form, asked, typed).html(faults)) } }
+                (question::panel(form, answer.map_or(&[], |answer| answer.questions)))
+                div.fields { @for asked in form.fields { (field(form, asked, typed, session).html(faults)) } }
                 button type="submit" { "Record" }
             }
         }
@@ -191,7 +199,7 @@ fn shut_gates(form: &Form, found: &CircuitFinding) -> Markup {
     }
 }
 
-fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed) -> Field<'a> {
+fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed, session: &Session) -> Field<'a> {
     let control = match asked.ask {
         Ask::Number => Control::Number,
         Ask::Line => Control::Line,
@@ -205,7 +213,7 @@ fn field<'a>(form: &'static Form, asked: &'static Asked, typed: &'a Typed) -> Fi
         name: asked.name,
         label: asked.label,
         help: asked.help,
-        unit: unit(asked.name),
+        unit: session.units.shown(unit(asked.name)),
         optional: asked.optional,
         control,
         value: typed.get(asked.name),
@@ -226,6 +234,7 @@ fn kept(entering: &Entering<'_>) -> Markup {
 /// The circuit's readings on record, each with the way to withdraw it.
 fn on_record(
     session: Option<&Session>,
+    units: Units,
     spot: &Spot,
     readings: &[(&Item, &ReadingCard)],
     unreasoned: Option<u64>,
@@ -237,7 +246,7 @@ fn on_record(
             ol.record { @for (item, card) in readings {
                 li {
                     p {
-                        strong { (in_words(card)) }
+                        strong data-as-typed { (in_words(card, units)) }
                         span.under {
                             "entry " (item.entry.number) ", " (item.entry.person)
                             @if let Some(at) = card.at { ", " (moment(at)) }
@@ -280,11 +289,17 @@ fn reason(number: u64, wrong: bool) -> Markup {
 }
 
 /// A reading in a few words, with its numbers as they were given.
-fn in_words(card: &ReadingCard) -> String {
+fn in_words(card: &ReadingCard, units: Units) -> String {
+    let (number, exact) = (|value, unit| units.number(value, unit), |value, unit| units.exact(value, unit));
     let decay = |decay: &DecayCard| match decay {
         DecayCard::Trace(_) => "logged".to_owned(),
         DecayCard::Read { start_bar_g, end_bar_g, time_s } => {
-            format!("{} to {} in {}", exact(*start_bar_g, ""), exact(*end_bar_g, "bar"), exact(*time_s, "s"))
+            format!(
+                "{} to {} in {}",
+                number(*start_bar_g, "bar"),
+                exact(*end_bar_g, "bar"),
+                exact(*time_s, "s")
+            )
         }
     };
     match &card.what {
@@ -295,7 +310,8 @@ fn in_words(card: &ReadingCard) -> String {
                 FlowCard::Trace(_) => "logged".to_owned(),
                 FlowCard::Mean(mean) => exact(*mean, "l/min"),
             };
-            let ends = format!("{} to {}", exact(*pressure_in_bar_g, ""), exact(*pressure_out_bar_g, "bar"));
+            let ends =
+                format!("{} to {}", number(*pressure_in_bar_g, "bar"), exact(*pressure_out_bar_g, "bar"));
             format!("Flow, {flow}, {ends}, {}", exact(*water_temperature_deg_c, "°C"))
         }
         WhatCard::Volume { volume, .. } => match volume {

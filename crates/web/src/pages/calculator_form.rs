@@ -2,7 +2,8 @@
 
 use calc::form::{Fault, Field, Kind, Need, Preset, Value};
 use maud::{Markup, html};
-use report::pieces::{capital, exact};
+use report::Units;
+use report::pieces::capital;
 
 use crate::forms::{Control, Place};
 use crate::typed::{Typed, number};
@@ -18,6 +19,7 @@ pub(crate) fn fields(
     all: &'static [Field],
     parent: &str,
     typed: &Typed,
+    units: Units,
     faults: &[Fault],
 ) -> Markup {
     html! {
@@ -26,9 +28,9 @@ pub(crate) fn fields(
             @match &field.kind {
                 Kind::Record(inner) => fieldset {
                     legend { (capital(field.text)) @if optional(field) { span.optional { " (may be left out)" } } }
-                    (fields(form, inner, &name, typed, faults))
+                    (fields(form, inner, &name, typed, units, faults))
                 },
-                _ => (one(form, field, &name, typed, faults)),
+                _ => (one(form, field, &name, typed, units, faults)),
             }
         } }
     }
@@ -38,8 +40,15 @@ const fn optional(field: &Field) -> bool {
     !matches!(field.need, Need::Required)
 }
 
-fn one(form: &str, field: &'static Field, name: &str, typed: &Typed, faults: &[Fault]) -> Markup {
-    let (control, help) = control(field);
+fn one(
+    form: &str,
+    field: &'static Field,
+    name: &str,
+    typed: &Typed,
+    units: Units,
+    faults: &[Fault],
+) -> Markup {
+    let (control, help) = control(field, units);
     let label = capital(field.text);
     let preset = match &field.need {
         Need::Default(Preset::Flag(flag)) => flag.to_string(),
@@ -66,7 +75,7 @@ fn one(form: &str, field: &'static Field, name: &str, typed: &Typed, faults: &[F
         name,
         label: &label,
         help: &help,
-        unit: unit(field.name),
+        unit: units.shown(unit(field.name)),
         optional: optional(field),
         control,
         value,
@@ -75,7 +84,8 @@ fn one(form: &str, field: &'static Field, name: &str, typed: &Typed, faults: &[F
 }
 
 /// Place to type in, and what to type.
-fn control(field: &'static Field) -> (Control, String) {
+fn control(field: &'static Field, units: Units) -> (Control, String) {
+    let own = unit(field.name);
     let words = |all: &[&str]| {
         let mut choices: Vec<(String, String)> =
             all.iter().map(|word| ((*word).to_owned(), word.replace('-', " "))).collect();
@@ -85,13 +95,14 @@ fn control(field: &'static Field) -> (Control, String) {
         Control::Choice(choices)
     };
     let usual = match &field.need {
-        Need::Default(Preset::Number(value)) => format!(" {} if left out.", exact(*value, "")),
+        Need::Default(Preset::Number(value)) => format!(" {} if left out.", units.number(*value, own)),
         _ => String::new(),
     };
     match &field.kind {
-        Kind::Number { low, high } | Kind::Sample { low, high } => {
-            (Control::Number, format!("{}{usual}", range(*low, *high)).trim().to_owned())
-        }
+        Kind::Number { low, high } | Kind::Sample { low, high } => (
+            Control::Number,
+            format!("{}{usual}", range(*low, *high, |value| units.number(value, own))).trim().to_owned(),
+        ),
         Kind::Count { low, high } => {
             let help = format!("A whole number, {low} to {high}.{usual}");
             (Control::Number, help)
@@ -112,14 +123,14 @@ fn control(field: &'static Field) -> (Control, String) {
 }
 
 /// The range, where it is narrow enough to tell anybody something.
-fn range(low: f64, high: f64) -> String {
+fn range(low: f64, high: f64, number: impl Fn(f64) -> String) -> String {
     let wide = |value: f64| value.abs() >= 1e9 || (value != 0.0 && value.abs() <= 1e-9);
     match (wide(low), wide(high)) {
         (true, true) => String::new(),
-        (false, true) => format!("{} or more.", exact(low, "")),
-        (true, false) if low > 0.0 => format!("Up to {}, above 0.", exact(high, "")),
-        (true, false) => format!("Up to {}.", exact(high, "")),
-        (false, false) => format!("{} to {}.", exact(low, ""), exact(high, "")),
+        (false, true) => format!("{} or more.", number(low)),
+        (true, false) if low > 0.0 => format!("Up to {}, above 0.", number(high)),
+        (true, false) => format!("Up to {}.", number(high)),
+        (false, false) => format!("{} to {}.", number(low), number(high)),
     }
 }
 
@@ -167,20 +178,26 @@ pub(crate) fn label(all: &'static [Field], name: &str) -> Option<String> {
 type Half = (Value, Vec<Fault>);
 
 /// The input that was typed; where something cannot be read, what could be and what is wrong.
-pub(crate) fn input(all: &'static [Field], typed: &Typed) -> Result<Value, Half> {
+pub(crate) fn input(all: &'static [Field], typed: &Typed, units: Units) -> Result<Value, Half> {
     let mut faults = Vec::new();
-    let value = record(all, "", typed, &mut faults).unwrap_or_else(|| Value::Record(Vec::new()));
+    let value = record(all, "", typed, units, &mut faults).unwrap_or_else(|| Value::Record(Vec::new()));
     if faults.is_empty() { Ok(value) } else { Err((value, faults)) }
 }
 
-fn record(all: &'static [Field], parent: &str, typed: &Typed, faults: &mut Vec<Fault>) -> Option<Value> {
+fn record(
+    all: &'static [Field],
+    parent: &str,
+    typed: &Typed,
+    units: Units,
+    faults: &mut Vec<Fault>,
+) -> Option<Value> {
     let mut given = Vec::new();
     for field in all {
         let name = path(parent, field.name);
         let value = match &field.kind {
-            Kind::Record(inner) => record(inner, &name, typed, faults),
+            Kind::Record(inner) => record(inner, &name, typed, units, faults),
             kind => typed.given(&name).and_then(|text| match value(kind, text) {
-                Ok(value) => Some(value),
+                Ok(value) => Some(in_own_unit(value, kind, units, unit(field.name))),
                 Err(problem) => {
                     faults.push(Fault::new(name.as_str(), problem, "write it as shown beneath the field"));
                     None
@@ -190,6 +207,17 @@ fn record(all: &'static [Field], parent: &str, typed: &Typed, faults: &mut Vec<F
         given.extend(value.map(|value| (field.name.to_owned(), value)));
     }
     (!given.is_empty()).then_some(Value::Record(given))
+}
+
+/// What was typed, in the unit of its field.
+fn in_own_unit(value: Value, kind: &Kind, units: Units, own: &str) -> Value {
+    match (value, kind) {
+        (Value::Number(number), _) => Value::Number(units.typed(number, own)),
+        (Value::List(items), Kind::List { of, .. }) if is_number(of) => {
+            Value::List(items.into_iter().map(|item| in_own_unit(item, of, units, own)).collect())
+        }
+        (value, _) => value,
+    }
 }
 
 fn value(kind: &Kind, text: &str) -> Result<Value, String> {
@@ -231,7 +259,8 @@ mod tests {
     #[test]
     fn every_calculator_has_a_form_and_a_readable_example() {
         for one in calc::calculators::all() {
-            let page = fields(one.name, one.inputs, "", &Typed::default(), &[]).into_string();
+            let page =
+                fields(one.name, one.inputs, "", &Typed::default(), Units::default(), &[]).into_string();
             for field in one.inputs {
                 assert!(
                     label(one.inputs, field.name).is_some_and(|label| !label.is_empty()),
@@ -239,7 +268,7 @@ mod tests {
                     one.name,
                     field.name
                 );
-                if let (Control::Lines, help) = control(field)
+                if let (Control::Lines, help) = control(field, Units::default())
                     && let Some(json) = help.strip_prefix("In JSON: ")
                 {
                     assert!(exchange::json::read(json.trim()).is_ok(), "{} {}: {json}", one.name, field.name);

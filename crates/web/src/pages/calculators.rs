@@ -9,7 +9,8 @@ use calc::calculators::{Answer, Calculator, METHOD, all, find};
 use calc::estimate::Estimate;
 use calc::form::{Fault, Value};
 use maud::{Markup, html};
-use report::pieces::{amount, capital, exact};
+use report::Units;
+use report::pieces::{amount, capital};
 
 use super::blocking;
 use super::calculator_form::{fields, input, label};
@@ -64,7 +65,7 @@ pub(crate) async fn answer(
     blocking(move || {
         let session = somebody(&app, &headers)?;
         let one = known(&name)?;
-        let result = match input(one.inputs, &typed) {
+        let result = match input(one.inputs, &typed, Session::units_of(session.as_ref())) {
             Ok(input) => one.answer(&input),
             // What could be read is checked too, so that every fault is named at once.
             Err((input, mut faults)) => {
@@ -99,13 +100,14 @@ fn with(
         Some(Err(faults)) => faults.as_slice(),
         _ => &[],
     };
+    let units = Session::units_of(session);
     let content = html! {
         h1 { (one.title) }
         p.lead { (one.text) }
-        @if let Some(Ok(answer)) = result { (outcome(one, answer)) }
+        @if let Some(Ok(answer)) = result { (outcome(one, answer, units)) }
         form.entry method="post" action={ "/calculators/" (one.name) } novalidate {
             (summary(one.name, faults, |name| label(one.inputs, name)))
-            (fields(one.name, one.inputs, "", typed, faults))
+            (fields(one.name, one.inputs, "", typed, units, faults))
             button type="submit" { "Work it out" }
         }
         section aria-labelledby="sources" {
@@ -120,14 +122,14 @@ fn with(
     page.html(app, session, &content)
 }
 
-fn outcome(one: &Calculator, answer: &Answer) -> Markup {
+fn outcome(one: &Calculator, answer: &Answer, units: Units) -> Markup {
     let text =
         |name: &str| one.outputs.iter().find(|output| output.name == name).map_or("", |output| output.text);
     html! {
         section.outcome aria-labelledby="outcome" role="status" {
             h2 #outcome { "Answer" }
             dl.answers { @for (name, value) in &answer.outputs {
-                div { dt { (capital(&plain_name(name))) span.under { (text(name)) } } dd { (shown(name, value)) } }
+                div { dt { (capital(&plain_name(name))) span.under { (text(name)) } } dd { (shown(name, value, units)) } }
             } }
             @if !answer.warnings.is_empty() { ul.notes { @for warning in &answer.warnings { li { (warning.text) } } } }
         }
@@ -135,23 +137,23 @@ fn outcome(one: &Calculator, answer: &Answer) -> Markup {
 }
 
 /// A value of an answer; an estimate with its interval.
-fn shown(name: &str, value: &Value) -> Markup {
+fn shown(name: &str, value: &Value, units: Units) -> Markup {
     html! {
         @match value {
             Value::Null => "not known",
             Value::Flag(flag) => @if *flag { "yes" } @else { "no" },
-            Value::Number(number) => (exact(*number, unit(name))),
+            Value::Number(number) => (units.exact(*number, unit(name))),
             Value::Text(text) => (text.replace('-', " ")),
             Value::List(items) => {
                 @if items.is_empty() { "none" }
                 @else if items.iter().all(|item| matches!(item, Value::Number(_) | Value::Null)) {
-                    (items.iter().map(|item| item.as_number().map_or("–".to_owned(), |number| exact(number, ""))).collect::<Vec<_>>().join("; "))
-                    " " (unit(name))
-                } @else { ol { @for item in items { li { (shown(name, item)) } } } }
+                    (items.iter().map(|item| item.as_number().map_or("–".to_owned(), |number| units.number(number, unit(name)))).collect::<Vec<_>>().join("; "))
+                    " " (units.shown(unit(name)))
+                } @else { ol { @for item in items { li { (shown(name, item, units)) } } } }
             },
             Value::Record(fields) => @match estimate(value) {
                 Some(estimate) => (amount(&estimate, unit(name))),
-                None => dl.inner { @for (inner, value) in fields { div { dt { (capital(&plain_name(inner))) } dd { (shown(inner, value)) } } } },
+                None => dl.inner { @for (inner, value) in fields { div { dt { (capital(&plain_name(inner))) } dd { (shown(inner, value, units)) } } } },
             },
         }
     }

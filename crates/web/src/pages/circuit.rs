@@ -74,7 +74,7 @@ fn told_before(circuit: &Circuit) -> Markup {
                 ul.rows { @for day in &circuit.earlier { li {
                     (day.date.strftime("%-d %b %Y").to_string())
                     @if let Some(visit) = &day.visit { ", visit " (visit) }
-                    @if let Some(remark) = &day.remark { span.under { (remark) } }
+                    @if let Some(remark) = &day.remark { span.under data-as-typed { (remark) } }
                 } } }
             }
         }

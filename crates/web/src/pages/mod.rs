@@ -3,8 +3,12 @@
 pub(crate) mod bench;
 pub(crate) mod calculators;
 pub(crate) mod circuit;
+pub(crate) mod gates;
+pub(crate) mod me;
 pub(crate) mod mould;
 pub(crate) mod moulds;
+pub(crate) mod people;
+mod people_form;
 pub(crate) mod sheet;
 pub(crate) mod today;
 pub(crate) mod visit;
@@ -13,10 +17,15 @@ pub(crate) mod who;
 mod calculator_form;
 mod over_time;
 
+use std::sync::Arc;
+
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse as _, Response};
 use store::Reader;
 
 use crate::app::App;
+use crate::entry::somebody;
 use crate::problem::Problem;
 
 /// Runs work that waits for the disk or computes, away from the threads that listen.
@@ -39,6 +48,23 @@ pub(crate) fn read<T>(app: &App, work: impl FnOnce(&Reader<'_>) -> Result<T, Pro
         Ok(())
     })?;
     done.unwrap_or_else(|| Err(Problem::Failed("The record was not read.".into())))
+}
+
+/// Whether a form with this key is on record: a page asks before it offers again what was typed into it.
+pub(crate) async fn kept(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Path(key): Path<String>,
+) -> Response {
+    blocking(move || {
+        if somebody(&app, &headers)?.is_none() {
+            return Ok(StatusCode::UNAUTHORIZED.into_response());
+        }
+        let written = app.store.read(|reader| reader.written(&format!("page-{key}")))?;
+        let status = if written.is_empty() { StatusCode::NOT_FOUND } else { StatusCode::NO_CONTENT };
+        Ok(status.into_response())
+    })
+    .await
 }
 
 /// No page stands here.

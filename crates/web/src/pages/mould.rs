@@ -14,7 +14,7 @@ use store::AsOf;
 use store::read::VisitRow;
 
 use super::over_time::{eyes, visits};
-use super::visit::say_who;
+use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
 use crate::entry::somebody;
@@ -178,13 +178,13 @@ fn begin(session: Option<&Session>, mould: &Mould, rigs: &[String]) -> Markup {
     html! {
         section aria-labelledby="begin" {
             h2 #begin { "Take it to the bench" }
-            @match session {
+            @match Session::recording(session) {
                 Some(session) => form.entry method="post" action={ (layout::mould(&mould.id.0)) "/visits" } {
                     (sealed(session, &fresh_key()))
                     (rig.html(&[]))
                     button type="submit" { "Begin a visit" }
                 },
-                None => (say_who(&layout::mould(&mould.id.0))),
+                None => (no_form(session, &layout::mould(&mould.id.0))),
             }
         }
     }

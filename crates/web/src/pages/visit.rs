@@ -18,7 +18,7 @@ use store::read::VisitRow;
 
 use super::{blocking, read};
 use crate::app::App;
-use crate::entry::{somebody, visit::port_field};
+use crate::entry::{READS_ONLY, somebody, visit::port_field};
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -188,7 +188,7 @@ fn hook_up(
     html! {
         section aria-labelledby="hook-up" {
             h2 #hook-up { "Hook-up" }
-            @if let Some(session) = session {
+            @if let Some(session) = Session::recording(session) {
                 form.entry method="post" action={ (layout::visit(mould, visit)) "/hook-up" } novalidate {
                     (summary("hook-up", faults, label))
                     (sealed(session, &fresh_key()))
@@ -196,7 +196,7 @@ fn hook_up(
                     div.ports { @for (at, circuit) in findings.circuits.iter().enumerate() { (field(at, &circuit.id)) } }
                     button type="submit" { "Record the hook-up" }
                 }
-            } @else { (say_who(&layout::visit(mould, visit))) }
+            } @else { (no_form(session, &layout::visit(mould, visit))) }
         }
     }
 }
@@ -233,7 +233,7 @@ fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answ
         _ => None,
     };
     html! {
-        @if let Some(session) = session {
+        @if let Some(session) = Session::recording(session) {
             section aria-labelledby="end" {
                 h2 #end { "End of the visit" }
                 form.entry method="post" action={ (layout::visit(mould, visit)) "/end" } novalidate {
@@ -247,7 +247,15 @@ fn end(session: Option<&Session>, mould: &str, visit: &str, answer: Option<&Answ
     }
 }
 
-/// The way to say who is at the bench, where a form would stand.
+/// What stands where a form would, for somebody who may not record: a viewer, or nobody known.
+pub(crate) fn no_form(session: Option<&Session>, here: &str) -> Markup {
+    if session.is_some() {
+        return html! { p.quiet { (READS_ONLY) } };
+    }
+    say_who(here)
+}
+
+/// The way to say who is at the bench.
 pub(crate) fn say_who(here: &str) -> Markup {
     html! { p { a.button href={ "/who?next=" (layout::encoded(here)) } { "Say who you are, to enter something" } } }
 }

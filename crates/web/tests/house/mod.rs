@@ -1,4 +1,7 @@
-//! A record with one mould, and a browser that keeps its cookie.
+//! A record with one mould, and a browser that keeps its cookies.
+
+// Each file of tests uses what it needs of it.
+#![allow(dead_code)]
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -17,7 +20,7 @@ use exchange::tables::read_tables;
 use store::shapes::{CircuitFindingCard, FindingCard, Person, Role};
 use store::{AsOf, Blob, Fact, Reader, Store, Subject, Write};
 use tower::ServiceExt as _;
-use web::{App, Judge, JudgeError, Seal, router};
+use web::{App, Beyond, Closed, Judge, JudgeError, Seal, router};
 
 static COUNT: AtomicU32 = AtomicU32::new(0);
 
@@ -35,7 +38,8 @@ pub struct Answer {
     pub status: StatusCode,
     pub body: String,
     pub policy: String,
-    pub cookie: String,
+    pub cookies: Vec<String>,
+    pub retry_after: String,
     location: String,
 }
 
@@ -52,8 +56,10 @@ impl House {
         let folder = std::env::temp_dir().join(format!("borewise-pages-{}-{number}", std::process::id()));
         let path = folder.join("record.sqlite");
         let open = || Store::open_or_create(&path).unwrap();
-        let app = App::new(open(), Box::new(Plainly), Seal::for_this_run(), "", "test");
-        Self { folder, pages: router(app), record: open(), cookie: String::new(), owned: true }
+        let record = open();
+        let seal = Seal::open(&folder.join("session.key")).unwrap();
+        let app = App::new(open(), Box::new(Plainly), seal, "", "test");
+        Self { folder, pages: router(app), record, cookie: String::new(), owned: true }
     }
 
     /// Mould M/1 with two circuits, on the bench for its first visit; KD is at the bench.
@@ -90,7 +96,40 @@ impl House {
 
     /// Keeps the cookie of an answer.
     pub fn wear(&mut self, answer: &Answer) {
-        self.cookie = answer.cookie.split(';').next().unwrap().to_owned();
+        let pairs = answer.cookies.iter().map(|cookie| cookie.split(';').next().unwrap());
+        self.cookie = pairs.collect::<Vec<_>>().join("; ");
+    }
+
+    /// Leaves the session, and keeps that somebody signed in with a password at this browser.
+    pub fn forget_the_session(&mut self) {
+        let bench = self.cookie.split("; ").filter(|pair| pair.starts_with("borewise-bench="));
+        self.cookie = bench.collect::<Vec<_>>().join("; ");
+    }
+
+    /// Puts people on record.
+    pub fn add_people(&self, people: &[(&str, &str, Role)]) {
+        for (id, name, role) in people {
+            let person = Person { id: (*id).into(), name: (*name).into(), role: *role, active: true };
+            let mut write = Write::new(format!("person-{id}"), "2026-11-24T08:41:00Z".parse().unwrap(), "KD");
+            write.say(Fact::Person(person));
+            self.record.write(&write).unwrap();
+        }
+    }
+
+    /// The record itself.
+    pub fn record(&self) -> &Store {
+        &self.record
+    }
+
+    /// The same record as other machines see it, with the same key, and the cookies so far.
+    pub fn open_to_others(&self) -> Result<Self, Closed> {
+        let store = Store::open(self.record.path()).unwrap();
+        let beyond = Beyond::of("0.0.0.0:8470".parse().unwrap(), &["bench.example".to_owned()], &store)?;
+        let seal = Seal::open(&self.folder.join("session.key")).unwrap();
+        let app = App::new(store, Box::new(Plainly), seal, "", "test").for_network(&beyond);
+        let record = Store::open(self.record.path()).unwrap();
+        let (folder, cookie) = (self.folder.clone(), self.cookie.clone());
+        Ok(Self { folder, pages: router(app), record, cookie, owned: false })
     }
 
     /// The same pages for somebody who is not known.
@@ -140,11 +179,14 @@ impl House {
             let text = |name: header::HeaderName| {
                 response.headers().get(name).map_or(String::new(), |value| value.to_str().unwrap().to_owned())
             };
-            let (location, cookie, policy) =
-                (text(header::LOCATION), text(header::SET_COOKIE), text(header::CONTENT_SECURITY_POLICY));
+            let (location, policy) = (text(header::LOCATION), text(header::CONTENT_SECURITY_POLICY));
+            let retry_after = text(header::RETRY_AFTER);
+            let set = response.headers().get_all(header::SET_COOKIE).iter();
+            let cookies = set.map(|value| value.to_str().unwrap().to_owned()).collect();
             let status = response.status();
             let bytes = to_bytes(response.into_body(), 1 << 24).await.unwrap();
-            Answer { status, body: String::from_utf8(bytes.to_vec()).unwrap(), policy, cookie, location }
+            let body = String::from_utf8(bytes.to_vec()).unwrap();
+            Answer { status, body, policy, cookies, retry_after, location }
         })
     }
 
@@ -243,7 +285,9 @@ impl Judge for Plainly {
         ]);
         let tables = read_tables(&files, "limits.toml", "materials.toml")
             .map_err(|faults| JudgeError::Unreadable(faults.to_string()))?;
-        Ok(bench::judge::assess(&reader.mould(mould, as_of)?, &reader.visit(mould, visit, as_of)?, &tables))
+        let (tool, stay) = (reader.mould(mould, as_of)?, reader.visit(mould, visit, as_of)?);
+        let overrides = reader.overrides(mould, visit, as_of)?;
+        Ok(bench::judge::assess_with(&tool, &stay, &tables, &overrides))
     }
 
     fn keep(
