@@ -6,6 +6,7 @@ mod check;
 mod demo;
 mod files;
 mod output;
+mod paper;
 mod record;
 mod serve;
 mod simulate;
@@ -79,6 +80,8 @@ enum Command {
     },
     #[command(flatten)]
     Record(record::Command),
+    #[command(flatten)]
+    Paper(paper::Command),
     /// Show the bench book in a browser: moulds, visits and circuits on record, forms for readings, calculators
     Serve {
         #[command(flatten)]
@@ -86,6 +89,9 @@ enum Command {
         /// Address and port to listen at; only this very machine until there are accounts with passwords
         #[arg(long, value_name = "ADDR", default_value = serve::ADDRESS)]
         listen: std::net::SocketAddr,
+        /// Address of the bench book that QR codes on paper lead to; that of the page that asked, if not given
+        #[arg(long, value_name = "URL")]
+        base: Option<String>,
     },
     /// Make the invented plant, judge every visit of it, and show it in the bench book
     Demo {
@@ -106,6 +112,7 @@ impl Command {
                 Listener::Program
             }
             Self::Record(command) if command.json() => Listener::Program,
+            Self::Paper(command) if command.json() => Listener::Program,
             _ => Listener::People,
         }
     }
@@ -119,7 +126,8 @@ impl Command {
             Self::Check { topic, json } => check::run(topic.as_deref(), json),
             Self::Simulate { plan, out } => simulate::run(&plan, &out),
             Self::Record(command) => record::run(&command),
-            Self::Serve { place, listen } => serve::run(&place, listen),
+            Self::Paper(command) => paper::run(&command),
+            Self::Serve { place, listen, base } => serve::run(&place, listen, base),
             Self::Demo { data, no_open } => demo::run(&data, no_open),
         }
     }

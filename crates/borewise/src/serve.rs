@@ -9,6 +9,7 @@ use web::{App, Judge, JudgeError, Loopback, Seal};
 
 use crate::assess::PROGRAM;
 use crate::output::{Failure, Verdict, print};
+use crate::paper::printer;
 use crate::record::findings::{self, Stop};
 use crate::record::{Place, failed};
 
@@ -20,7 +21,7 @@ pub const ADDRESS: &str = "127.0.0.1:8470";
 const KEY: &str = "session.key";
 
 /// Serves the record of a folder until it is interrupted; an empty record is made where there is none.
-pub fn run(place: &Place, listen: SocketAddr) -> Result<Verdict, Failure> {
+pub fn run(place: &Place, listen: SocketAddr, base: Option<String>) -> Result<Verdict, Failure> {
     let Some(address) = Loopback::of(listen) else {
         let hint =
             "listen at 127.0.0.1 or [::1]; other machines are let in once there are accounts with passwords";
@@ -31,7 +32,7 @@ pub fn run(place: &Place, listen: SocketAddr) -> Result<Verdict, Failure> {
     let store = Store::open_or_create(&file).map_err(|error| failed(&file, &error))?;
     let key = place.folder().join(KEY);
     let seal = Seal::open(&key).map_err(|error| Failure::file("read", &key, &error))?;
-    pages(store, seal, "", &[address], |_| {})
+    pages(store, seal, "", base, &[address], |_| {})
 }
 
 /// Serves these pages until it is interrupted; `ready` is told the address once it answers.
@@ -39,10 +40,11 @@ pub fn pages(
     store: Store,
     seal: Seal,
     plant: &str,
+    base: Option<String>,
     addresses: &[Loopback],
     ready: impl FnOnce(&str),
 ) -> Result<Verdict, Failure> {
-    let app = App::new(store, Box::new(FromRecord), seal, plant, PROGRAM);
+    let app = App::new(store, Box::new(FromRecord), seal, plant, PROGRAM).with_printer(printer(plant, base));
     let mut told = Ok(());
     let served = web::serve(app, addresses, |address| {
         let address = format!("http://{address}/");

@@ -11,6 +11,7 @@ use axum::routing::{get, post};
 use bench::finding::Findings;
 use store::{AsOf, Reader, Store, StoreError, Write};
 
+use crate::printer::Printer;
 use crate::session::Seal;
 use crate::{entry, guard, pages};
 
@@ -71,6 +72,7 @@ pub struct App {
     /// What this program calls itself.
     pub program: &'static str,
     pub(crate) known: Mutex<Known>,
+    pub(crate) printer: Option<Box<dyn Printer>>,
 }
 
 impl App {
@@ -83,7 +85,14 @@ impl App {
         plant: impl Into<String>,
         program: &'static str,
     ) -> Self {
-        Self { store, judge, seal, plant: plant.into(), program, known: Mutex::default() }
+        Self { store, judge, seal, plant: plant.into(), program, known: Mutex::default(), printer: None }
+    }
+
+    /// The same with something that sets papers; without it there are no papers.
+    #[must_use]
+    pub fn with_printer(mut self, printer: Option<Box<dyn Printer>>) -> Self {
+        self.printer = printer;
+        self
     }
 }
 
@@ -105,6 +114,7 @@ pub fn router(app: App) -> Router {
         .route(&circuit, get(pages::bench::page))
         .route(&format!("{circuit}/enter/{{form}}"), post(entry::reading::enter))
         .route(&format!("{circuit}/withdraw/{{number}}"), post(entry::reading::withdraw))
+        .merge(pages::paper::routes(visit))
         .route("/calculators", get(pages::calculators::list))
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))

@@ -14,6 +14,7 @@ mod forms;
 mod guard;
 mod layout;
 mod pages;
+mod printer;
 mod problem;
 mod serve;
 mod session;
@@ -22,5 +23,6 @@ mod typed;
 mod units;
 
 pub use app::{App, Judge, JudgeError, router};
+pub use printer::{PrintError, Printer};
 pub use serve::{Loopback, serve};
 pub use session::Seal;

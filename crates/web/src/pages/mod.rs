@@ -5,6 +5,7 @@ pub(crate) mod calculators;
 pub(crate) mod circuit;
 pub(crate) mod mould;
 pub(crate) mod moulds;
+pub(crate) mod paper;
 pub(crate) mod sheet;
 pub(crate) mod today;
 pub(crate) mod visit;
