@@ -227,7 +227,8 @@ fn conditions(visit: &Visit) -> Vec<String> {
     let noted = Conditions::of(visit);
     let mut sentences = vec!["Measured on the bench: the mould cold and unclamped.".to_owned()];
     if let Some(air) = noted.air_bar_g {
-        sentences.push(format!("Air for the leak-downs: {} (gauge) at most.", plain::span(air, "bar")));
+        sentences
+            .push(format!("Highest air pressure of the leak-downs: {} (gauge).", plain::span(air, "bar")));
     }
     if let Some(water) = noted.water_deg_c {
         sentences.push(format!("Water for the flow readings: {}.", plain::span(water, "°C")));

@@ -177,11 +177,13 @@ fn newest_finding(
 ) -> Result<(Option<FindingRow>, Option<Write>), Trouble> {
     let (mould, visit) = (order.mould, order.visit);
     let ended = reader.visit_end(mould, visit, AsOf::Now)?.is_some();
-    let row = reader.findings(mould)?.into_iter().find(|row| row.visit == visit);
     let inputs = reader.inputs_of(mould, visit, AsOf::Now)?;
-    let same = |row: &FindingRow| row.method == bench::judge::METHOD && (ended || row.inputs == Some(inputs));
-    if let Some(row) = row.filter(same) {
-        return Ok((Some(row), None));
+    let mut rows = reader.findings(mould)?;
+    rows.retain(|row| row.visit == visit && row.method == bench::judge::METHOD);
+    let of_now = rows.iter().find(|row| row.inputs == Some(inputs));
+    // What became known after the end of a visit does not change what was found then.
+    if let Some(row) = of_now.or(rows.first().filter(|_| ended)) {
+        return Ok((Some(row.clone()), None));
     }
     let found = findings::judged(reader, mould, visit, AsOf::Now)?;
     Ok((None, findings::keep(reader, &found, order.at, order.by)?))

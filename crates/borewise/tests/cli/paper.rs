@@ -8,6 +8,7 @@ use lopdf::Document;
 use serde_json::Value as Json;
 
 use crate::program::{borewise, findings_of, new_folder, plant, shown, visit_of};
+use crate::serve::Running;
 
 const MOULD: &str = "AB-146";
 
@@ -151,4 +152,29 @@ fn nothing_is_issued_for_nobody_or_nothing() {
     let nowhere = new_folder();
     let ended = borewise(&["verify", "--number", "0000-0000-0000", "--data", shown(&nowhere)]);
     assert_eq!(ended.code, 3, "{ended:?}");
+}
+
+#[test]
+fn two_programs_print_the_same_bytes() {
+    let (data, visit) = recorded(MOULD);
+    let pages = [
+        format!("/moulds/{MOULD}/visits/{visit}/sheet.pdf"),
+        format!("/moulds/{MOULD}/visits/{visit}/hook-up.pdf"),
+        format!("/moulds/{MOULD}/tags.pdf"),
+    ];
+    let printed = || {
+        let running = Running::start(&[
+            "serve",
+            "--data",
+            shown(&data),
+            "--listen",
+            "127.0.0.1:0",
+            "--base",
+            "http://bench.example",
+        ]);
+        pages.iter().map(|page| running.body(page)).collect::<Vec<_>>()
+    };
+    let first = printed();
+    assert!(first.iter().all(|bytes| bytes.starts_with(b"%PDF-1.7")));
+    assert!(first == printed(), "the same record gives the same bytes");
 }
