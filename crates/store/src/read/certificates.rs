@@ -344,10 +344,11 @@ fn instrument(entries: &mut BTreeMap<u64, Entry>, items: Vec<Item>, day: &str) -
                 entries.insert(item.entry.number, item.entry);
                 card = Some(known);
             }
-            Fact::Calibration(made) if made.on.as_str() <= day => {
-                if newest.as_ref().is_none_or(|(other, _)| other.on <= made.on) {
-                    newest = Some((made, item.entry));
-                }
+            Fact::Calibration(made)
+                if made.on.as_str() <= day
+                    && newest.as_ref().is_none_or(|(other, _)| other.on <= made.on) =>
+            {
+                newest = Some((made, item.entry));
             }
             _ => {}
         }
