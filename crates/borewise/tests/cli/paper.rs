@@ -66,7 +66,7 @@ fn a_certificate_names_every_circuit_and_is_issued_once() {
     assert!(text.contains(&format!("http://bench.example/certificates/{number}")));
     let (found, _) = findings_of(MOULD);
     for circuit in found["circuits"].as_array().unwrap() {
-        for key in ["circuit", "reason"] {
+        for key in ["id", "reason"] {
             let words = circuit[key].as_str().unwrap();
             assert!(text.contains(&packed(words)), "{words} in {text}");
         }
