@@ -280,7 +280,7 @@ pub(crate) fn of_visit(
         section.paper aria-labelledby="papers" {
             h2 #papers { "Papers" }
             p {
-                a.button href={ (here) "/sheet" } { "Visit sheet for paper" }
+                a.button href={ (here) "/sheet" } { "Visit sheet, to print" }
                 @if app.printer.is_some() {
                     " " a.button href={ (here) "/sheet.pdf" } { "Visit sheet (PDF)" }
                     " " a.button href={ (here) "/hook-up.pdf" } { "Hook-up sheet (PDF)" }
