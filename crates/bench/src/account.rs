@@ -126,7 +126,7 @@ fn concerns_rig(what: &What) -> bool {
     matches!(what, What::RigCheck(_) | What::Bucket(_))
 }
 
-/// What no reading on a bench tests, whatever was read.
+/// What no reading on a bench tests, whatever was read (common practice, no source).
 pub const NEVER_TESTED: [&str; 3] = [
     "The mould lay unclamped. A leak that opens only under clamp force was not tested and cannot show here.",
     "The mould was not at running temperature. A leak that opens, or closes, when the steel is warm was not tested.",
