@@ -3,7 +3,7 @@
 //! Nothing is computed or judged here: papers show what `bench` found, in the words and digits of `report`. What comes in
 //! is plain data; nothing is read from a disk, a clock or a network, and the same data gives the same bytes.
 //!
-//! Every paper is archival and tagged (PDF/A-2a), with its title and language set.
+//! Every paper is archival and tagged (PDF/A-2a, PDF/UA-1), with its title and language set.
 
 mod certificate;
 mod hook_up;

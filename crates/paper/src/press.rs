@@ -61,7 +61,7 @@ pub(crate) fn print(form: Form<'_>) -> Result<Vec<u8>, PaperError> {
 fn set(form: Form<'_>) -> Result<Vec<u8>, PaperError> {
     let desk = Desk::with(form.template, form.data)?;
     let document = typst::compile::<PagedDocument>(&desk).output.map_err(|faults| not_set(&faults))?;
-    let standards = PdfStandards::new(&[PdfStandard::A_2a])
+    let standards = PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1])
         .map_err(|fault| PaperError::NotSet(fault.message().to_string()))?;
     let options = PdfOptions {
         ident: Smart::Custom(form.ident),

@@ -102,7 +102,12 @@ fn is_archival(bytes: &[u8], title: &str) {
     let metadata =
         document.get_object(root.get(b"Metadata").and_then(Object::as_reference).unwrap()).unwrap();
     let metadata = String::from_utf8_lossy(&metadata.as_stream().unwrap().content).into_owned();
-    for part in ["<pdfaid:part>2</pdfaid:part>", "<pdfaid:conformance>A</pdfaid:conformance>", title] {
+    for part in [
+        "<pdfuaid:part>1</pdfuaid:part>",
+        "<pdfaid:part>2</pdfaid:part>",
+        "<pdfaid:conformance>A</pdfaid:conformance>",
+        title,
+    ] {
         assert!(metadata.contains(part), "{part} in {metadata}");
     }
 }

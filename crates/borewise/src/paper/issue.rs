@@ -20,6 +20,7 @@ const MEDIA_TYPE: &str = "application/pdf";
 const BASE_LETTERS: usize = 300;
 
 /// Who issues which certificate, and where its QR code leads.
+#[derive(Clone, Copy)]
 pub struct Order<'a> {
     pub mould: &'a str,
     pub visit: &'a str,
@@ -258,5 +259,132 @@ fn instrument(one: store::read::Instrument) -> Instrument {
         calibrated: made.map(|made| made.on.clone()),
         until: made.map(|made| made.until.clone()),
         by,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use store::Subject;
+    use store::shapes::{CalibrationCard, InstrumentCard, OverrideCard, VisitEndCard};
+
+    use super::*;
+    use crate::simulate;
+
+    const MOULD: &str = "AB-146";
+
+    /// A record with a visit that was overridden, ended and released on calibrated instruments.
+    fn released(folder: &Path) -> (Store, String) {
+        let text = include_bytes!("../../../../data/demo/plans/tool-hook.plan.toml").to_vec();
+        let plans: BTreeMap<String, Vec<u8>> = BTreeMap::from([("p.plan.toml".to_owned(), text)]);
+        let plan = simulate::read(&plans, "p.plan.toml").unwrap_or_else(|_| panic!("a plan"));
+        let played = simulate::play(&plan, "p.plan.toml").unwrap_or_else(|_| panic!("a visit"));
+        let files = folder.join("files");
+        fs::create_dir_all(&files).expect("a folder");
+        for (name, bytes) in played.files.iter().filter(|(name, _)| !name.contains('/')) {
+            fs::write(files.join(name), bytes).expect("written");
+        }
+        let record = folder.join("record.sqlite");
+        let store = take_in::quietly(&record, &[files], "KT").unwrap_or_else(|_| panic!("taken in"));
+        let visit = played.visit.trim_end_matches(".visit.toml").to_owned();
+        let at: jiff::Timestamp = "2026-12-02T15:00:00Z".parse().expect("a time");
+        let (mould, rig) = (MOULD.to_owned(), store.read(|reader| reader.rigs()).expect("rigs").remove(0));
+        let mut write = Write::new("more", at, "KT");
+        write
+            .say(Fact::Instrument(InstrumentCard {
+                instrument: "FM-7".into(),
+                rig: Some(rig),
+                measures: "flow".into(),
+            }))
+            .say(Fact::Calibration(CalibrationCard {
+                instrument: "FM-7".into(),
+                on: "2024-02-01".into(),
+                until: "2025-02-01".into(),
+                by: "the standards room".into(),
+                number: Some("S-31".into()),
+            }))
+            .say(Fact::Override(OverrideCard {
+                mould: mould.clone(),
+                visit: visit.clone(),
+                circuit: "A1".into(),
+                gate: "release".into(),
+                open: true,
+                because: "seen dry for an hour".into(),
+            }))
+            .say(Fact::VisitEnd(VisitEndCard {
+                mould,
+                visit: visit.clone(),
+                at,
+                outcome: OutcomeWord::Release,
+                remark: Some("next visit in May".into()),
+            }));
+        store.write(&write).expect("recorded");
+        (store, visit)
+    }
+
+    fn packed(bytes: &[u8]) -> String {
+        let document = lopdf::Document::load_mem(bytes).expect("a PDF");
+        let pages: Vec<u32> = document.get_pages().keys().copied().collect();
+        let text = document.extract_text(&pages).expect("text");
+        text.chars().filter(|letter| !letter.is_whitespace()).collect()
+    }
+
+    #[test]
+    fn a_release_is_on_paper_with_everything_that_stands_beside_it() {
+        let folder = std::env::temp_dir().join(format!("borewise-issue-{}", std::process::id()));
+        let (store, visit) = released(&folder);
+        let at = "2026-12-02T16:00:00Z".parse().expect("a time");
+        let order = Order {
+            mould: MOULD,
+            visit: &visit,
+            by: "KT",
+            at,
+            base: "http://bench.example/",
+            plant: "Alder Beck",
+        };
+        let (issued, new) = issue(&store, &order).unwrap_or_else(|_| panic!("issued"));
+        assert!(new);
+        let kept = store.read(|reader| reader.blob(issued.card.document)).expect("kept");
+        let text = packed(&kept);
+        for words in [
+            "Releasecertificate",
+            "Releasedforthepress",
+            "nextvisitinMay",
+            "openedagainstitsrule",
+            "seendryforanhour",
+            "overdue:endedon2025-02-01",
+            "thestandardsroom,no.S-31",
+            "AlderBeck",
+            "http://bench.example/certificates/",
+        ] {
+            assert!(text.contains(words), "{words} in {text}");
+        }
+        // The same facts, asked for at another hour and by another base, are the same paper; set anew, the same bytes.
+        let later =
+            Order { at: "2027-01-01T00:00:00Z".parse().expect("a time"), base: "http://other", ..order };
+        let (again, new) = issue(&store, &later).unwrap_or_else(|_| panic!("found"));
+        assert!(!new && again == issued);
+        let row = store.read(|reader| reader.findings(MOULD)).expect("found").remove(0);
+        let mut set = Vec::new();
+        store
+            .read(|reader| {
+                set = document(reader, &order, &row, &issued.number).unwrap_or_default();
+                Ok(())
+            })
+            .expect("read");
+        assert!(set == kept, "the same record gives the same bytes");
+        // One that was withdrawn is not handed out again.
+        let mut write = Write::new("withdrawn", at, "KT");
+        let about = Subject::visit(MOULD, &visit);
+        write.correct(
+            issued.entry.number,
+            Fact::Withdrawal(store::shapes::WithdrawalCard { about }),
+            "too early",
+        );
+        store.write(&write).expect("recorded");
+        assert!(matches!(issue(&store, &later), Err(Trouble::Refused(text)) if text.contains("withdrawn")));
+        drop(store);
+        fs::remove_dir_all(&folder).expect("removed");
     }
 }
