@@ -11,6 +11,7 @@ mod leak_map;
 mod number;
 mod pictures;
 pub mod pieces;
+pub mod plain;
 mod plant;
 mod sheet;
 mod strip;

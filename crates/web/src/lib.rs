@@ -17,6 +17,7 @@ mod forms;
 mod guard;
 mod layout;
 mod pages;
+mod printer;
 mod problem;
 mod secret;
 mod serve;
@@ -28,5 +29,6 @@ mod units;
 
 pub use access::{Beyond, Closed};
 pub use app::{App, Judge, JudgeError, router};
+pub use printer::{PrintError, Printer};
 pub use serve::{Loopback, serve, serve_network};
 pub use session::Seal;

@@ -7,6 +7,7 @@ pub(crate) mod gates;
 pub(crate) mod me;
 pub(crate) mod mould;
 pub(crate) mod moulds;
+pub(crate) mod paper;
 pub(crate) mod people;
 mod people_form;
 pub(crate) mod sheet;

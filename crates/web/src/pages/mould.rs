@@ -34,7 +34,10 @@ pub(crate) async fn page(
             let mould = reader.mould(&id, AsOf::Now)?;
             Ok((mould, reader.visits(Some(&id))?, visits(&app, reader, &id)?, reader.rigs()?))
         })?;
-        let content = content(session.as_ref(), &mould, &rows, &found, &rigs);
+        let content = html! {
+            (content(session.as_ref(), &mould, &rows, &found, &rigs))
+            (super::paper::of_mould(&app, &id))
+        };
         let trail = [("Moulds".to_owned(), "/moulds".to_owned())];
         let here = layout::mould(&id);
         let page = Page { title: &id, place: Place::Moulds, here: &here, trail: &trail };
