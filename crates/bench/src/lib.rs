@@ -3,6 +3,7 @@
 //! Data here knows nothing of files, pages or stores. Numbers that are not a [`calc::quantity`] type end in
 //! their unit.
 
+pub mod account;
 mod baseline;
 pub mod finding;
 pub mod judge;

@@ -60,7 +60,14 @@ pub fn run(folder: &Path, no_open: bool) -> Result<Verdict, Failure> {
     let folders: Vec<PathBuf> = tools.iter().map(|tool| folder.join(&tool.folder)).collect();
     let kept = Temporary::folder()?;
     let store = take_in::quietly(&Place::of(kept.0.clone()).file(), &folders, PERSON)?;
-    serve::pages(store, Seal::for_this_run(), PLANT, &[Loopback::port(serve::PORT), Loopback::port(0)], open)
+    serve::pages(
+        store,
+        Seal::for_this_run(),
+        PLANT,
+        None,
+        &[Loopback::port(serve::PORT), Loopback::port(0)],
+        open,
+    )
 }
 
 /// A folder for this run alone.

@@ -6,6 +6,7 @@ mod check;
 mod demo;
 mod files;
 mod output;
+mod paper;
 mod record;
 mod serve;
 mod simulate;
@@ -79,6 +80,8 @@ enum Command {
     },
     #[command(flatten)]
     Record(record::Command),
+    #[command(flatten)]
+    Paper(paper::Command),
     /// Show the bench book in a browser: moulds, visits and circuits on record, forms for readings, calculators
     Serve {
         #[command(flatten)]
@@ -89,6 +92,9 @@ enum Command {
         /// Name under which other machines know this one; may be given several times
         #[arg(long, value_name = "NAME")]
         host: Vec<String>,
+        /// Address of the bench book that QR codes on paper lead to; that of the page that asked, if not given
+        #[arg(long, value_name = "URL")]
+        base: Option<String>,
     },
     /// Make the invented plant, judge every visit of it, and show it in the bench book
     Demo {
@@ -109,6 +115,7 @@ impl Command {
                 Listener::Program
             }
             Self::Record(command) if command.json() => Listener::Program,
+            Self::Paper(command) if command.json() => Listener::Program,
             _ => Listener::People,
         }
     }
@@ -122,7 +129,8 @@ impl Command {
             Self::Check { topic, json } => check::run(topic.as_deref(), json),
             Self::Simulate { plan, out } => simulate::run(&plan, &out),
             Self::Record(command) => record::run(&command),
-            Self::Serve { place, listen, host } => serve::run(&place, listen, &host),
+            Self::Paper(command) => paper::run(&command),
+            Self::Serve { place, listen, host, base } => serve::run(&place, listen, &host, base),
             Self::Demo { data, no_open } => demo::run(&data, no_open),
         }
     }

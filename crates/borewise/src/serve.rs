@@ -9,6 +9,7 @@ use web::{App, Beyond, Closed, Judge, JudgeError, Loopback, Seal};
 
 use crate::assess::PROGRAM;
 use crate::output::{Failure, Verdict, print};
+use crate::paper::printer;
 use crate::record::findings::{self, Stop};
 use crate::record::{Place, failed};
 use crate::tables;
@@ -22,7 +23,12 @@ const KEY: &str = "session.key";
 
 /// Serves the record of a folder until it is interrupted; an empty record is made where there is none. Other machines are
 /// let in, and then everybody signs in, where the address is open to them or `hosts` names this machine.
-pub fn run(place: &Place, listen: SocketAddr, hosts: &[String]) -> Result<Verdict, Failure> {
+pub fn run(
+    place: &Place,
+    listen: SocketAddr,
+    hosts: &[String],
+    base: Option<String>,
+) -> Result<Verdict, Failure> {
     let file = place.file();
     let seal = || {
         let key = place.folder().join(KEY);
@@ -31,7 +37,7 @@ pub fn run(place: &Place, listen: SocketAddr, hosts: &[String]) -> Result<Verdic
     match Loopback::of(listen).filter(|_| hosts.is_empty()) {
         Some(address) => {
             let store = Store::open_or_create(&file).map_err(|error| failed(&file, &error))?;
-            pages(store, seal()?, "", &[address], |_| {})
+            pages(store, seal()?, "", base, &[address], |_| {})
         }
         None => {
             if !file.is_file() {
@@ -39,7 +45,7 @@ pub fn run(place: &Place, listen: SocketAddr, hosts: &[String]) -> Result<Verdic
             }
             let store = Store::open(&file).map_err(|error| failed(&file, &error))?;
             let beyond = Beyond::of(listen, hosts, &store).map_err(|why| closed(&why, listen))?;
-            network(store, seal()?, &beyond)
+            network(store, seal()?, &beyond, base)
         }
     }
 }
@@ -56,8 +62,8 @@ fn closed(why: &Closed, listen: SocketAddr) -> Failure {
 }
 
 /// Serves to other machines until it is interrupted.
-fn network(store: Store, seal: Seal, beyond: &Beyond) -> Result<Verdict, Failure> {
-    let app = App::new(store, Box::new(FromRecord), seal, "", PROGRAM);
+fn network(store: Store, seal: Seal, beyond: &Beyond, base: Option<String>) -> Result<Verdict, Failure> {
+    let app = App::new(store, Box::new(FromRecord), seal, "", PROGRAM).with_printer(printer("", base));
     let mut told = Ok(());
     let served = web::serve_network(app, beyond, |address| {
         told = print(&format!(
@@ -79,10 +85,11 @@ pub fn pages(
     store: Store,
     seal: Seal,
     plant: &str,
+    base: Option<String>,
     addresses: &[Loopback],
     ready: impl FnOnce(&str),
 ) -> Result<Verdict, Failure> {
-    let app = App::new(store, Box::new(FromRecord), seal, plant, PROGRAM);
+    let app = App::new(store, Box::new(FromRecord), seal, plant, PROGRAM).with_printer(printer(plant, base));
     let mut told = Ok(());
     let served = web::serve(app, addresses, |address| {
         let address = format!("http://{address}/");

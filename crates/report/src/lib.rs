@@ -12,6 +12,7 @@ mod number;
 mod outline;
 mod pictures;
 pub mod pieces;
+pub mod plain;
 mod plant;
 mod sheet;
 mod strip;

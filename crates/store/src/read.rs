@@ -1,5 +1,6 @@
 //! Reading the record: what is known now, what was known at any earlier entry, and how it came about.
 
+mod certificates;
 mod lists;
 
 use std::collections::BTreeMap;
@@ -19,6 +20,7 @@ use crate::fact::{Fact, Follows, Subject};
 use crate::shapes::{BaselineCard, CircuitCard, FindingCard, PastCard, PiecesCard, ReadingCard};
 use crate::trace_pack;
 
+pub use certificates::{CertificateNumber, Instrument, Issued, Said, Standing};
 pub use lists::{CircuitFindingRow, CircuitRow, FindingRow, InstrumentRow, MouldRow, VisitRow};
 
 /// Up to which entry of the history something is read.
@@ -352,14 +354,28 @@ impl Reader<'_> {
     /// # Errors
     /// [`StoreError::Sql`], [`StoreError::Unreadable`].
     pub fn inputs_of(&self, mould: &str, visit: &str, as_of: AsOf) -> Result<Digest, StoreError> {
+        let entries = self.input_entries(mould, visit, as_of)?;
+        let fields = Fields::of("borewise inputs 1");
+        let all = entries
+            .values()
+            .fold(fields, |all, entry| all.then(entry.number.to_string().as_bytes()).then(&entry.hash.0));
+        Ok(all.finish())
+    }
+
+    /// The entries that a judgement of this visit rests on, by number.
+    pub(crate) fn input_entries(
+        &self,
+        mould: &str,
+        visit: &str,
+        as_of: AsOf,
+    ) -> Result<BTreeMap<u64, Entry>, StoreError> {
         let mut items = self.items(&Subject::mould(mould), as_of)?;
         items.extend(self.inside("circuit", mould, as_of)?);
         items.extend(self.items(&Subject::visit(mould, visit), as_of)?);
         items.extend(self.items(&Subject::table("limits"), as_of)?);
         items.extend(self.items(&Subject::table("materials"), as_of)?);
-        let mut entries: BTreeMap<u64, Digest> = BTreeMap::new();
-        for item in items {
-            let counts = matches!(
+        items.retain(|item| {
+            matches!(
                 item.fact,
                 Fact::Mould(_)
                     | Fact::Circuit(_)
@@ -373,19 +389,10 @@ impl Reader<'_> {
                     | Fact::Override(_)
                     | Fact::Limits(_)
                     | Fact::Materials(_)
-            );
-            if counts {
-                entries.insert(item.entry.number, item.entry.hash);
-            }
-        }
-        for item in self.earlier_finding_items(mould, visit, as_of)? {
-            entries.insert(item.entry.number, item.entry.hash);
-        }
-        let fields = Fields::of("borewise inputs 1");
-        let all = entries
-            .iter()
-            .fold(fields, |all, (number, hash)| all.then(number.to_string().as_bytes()).then(&hash.0));
-        Ok(all.finish())
+            )
+        });
+        items.extend(self.earlier_finding_items(mould, visit, as_of)?);
+        Ok(items.into_iter().map(|item| (item.entry.number, item.entry)).collect())
     }
 
     /// The bytes under a digest.

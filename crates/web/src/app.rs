@@ -12,6 +12,7 @@ use bench::finding::Findings;
 use store::{AsOf, Reader, Store, StoreError, Write};
 
 use crate::access::{Access, Beyond};
+use crate::printer::Printer;
 use crate::session::Seal;
 use crate::tries::Tries;
 use crate::{entry, guard, pages};
@@ -81,6 +82,7 @@ pub struct App {
     pub(crate) known: Mutex<Known>,
     pub(crate) access: Access,
     pub(crate) tries: Tries,
+    pub(crate) printer: Option<Box<dyn Printer>>,
 }
 
 impl App {
@@ -102,6 +104,7 @@ impl App {
             known: Mutex::default(),
             access: Access::ThisMachine,
             tries: Tries::default(),
+            printer: None,
         }
     }
 
@@ -109,6 +112,13 @@ impl App {
     #[must_use]
     pub fn for_network(self, beyond: &Beyond) -> Self {
         Self { access: Access::Network(beyond.clone()), ..self }
+    }
+
+    /// The same with something that sets papers; without it there are no papers.
+    #[must_use]
+    pub fn with_printer(mut self, printer: Option<Box<dyn Printer>>) -> Self {
+        self.printer = printer;
+        self
     }
 }
 
@@ -171,6 +181,7 @@ pub fn router(app: App) -> Router {
         .route(&format!("{circuit}/gates/{{gate}}/back"), post(entry::gates::take_back))
         .route(&format!("{circuit}/enter/{{form}}"), post(entry::reading::enter))
         .route(&format!("{circuit}/withdraw/{{number}}"), post(entry::reading::withdraw))
+        .merge(pages::paper::routes(visit))
         .route("/calculators", get(pages::calculators::list))
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))

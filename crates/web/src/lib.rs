@@ -18,6 +18,7 @@ mod guard;
 mod layout;
 mod pages;
 mod picture;
+mod printer;
 mod problem;
 mod secret;
 mod sent;
@@ -30,5 +31,6 @@ mod units;
 
 pub use access::{Beyond, Closed};
 pub use app::{App, Judge, JudgeError, router};
+pub use printer::{PrintError, Printer};
 pub use serve::{Loopback, serve, serve_network};
 pub use session::Seal;

@@ -36,6 +36,22 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "toml_datetime",
         ],
     ),
+    (
+        "paper",
+        &[
+            "bench",
+            "calc",
+            "jiff",
+            "qrcode",
+            "report",
+            "serde_json",
+            "thiserror",
+            "typst",
+            "typst-assets",
+            "typst-layout",
+            "typst-pdf",
+        ],
+    ),
     ("report", &["bench", "calc", "jiff", "maud", "unicode-width"]),
     ("store", &["bench", "calc", "flate2", "jiff", "rusqlite", "serde", "serde_json", "sha2", "thiserror"]),
     (

@@ -53,7 +53,7 @@ const RULES: &[Rule] = &[
     },
     Rule {
         name: "3 same record, same bytes",
-        crates: &["calc", "bench", "exchange", "report", "store"],
+        crates: &["calc", "bench", "exchange", "paper", "report", "store"],
         words: &["HashMap", "HashSet", "SystemTime::now", "Instant::now", "Timestamp::now", "Zoned::now"],
     },
     Rule {
@@ -63,7 +63,7 @@ const RULES: &[Rule] = &[
     },
     Rule {
         name: "5 reports show, they do not compute",
-        crates: &["report"],
+        crates: &["paper", "report"],
         words: &[
             "calc::hydraulics",
             "calc::air",
@@ -72,6 +72,11 @@ const RULES: &[Rule] = &[
             "calc::water",
             "calc::calculators",
         ],
+    },
+    Rule {
+        name: "5 papers need no disk and no network",
+        crates: &["paper"],
+        words: &["std::fs", "std::env", "std::net", "judge::assess"],
     },
     Rule {
         name: "9 the store keeps and does not compute",
@@ -102,7 +107,7 @@ const RULES: &[Rule] = &[
     },
     Rule {
         name: LISTENS,
-        crates: &["calc", "bench", "exchange", "link", "report", "store", "borewise"],
+        crates: &["calc", "bench", "exchange", "link", "paper", "report", "store", "borewise"],
         words: &["TcpListener", "UdpSocket", "0.0.0.0"],
     },
     Rule { name: LISTENS, crates: &["web"], words: &["UdpSocket", "UNSPECIFIED"] },

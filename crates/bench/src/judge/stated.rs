@@ -40,8 +40,10 @@ pub(super) fn as_kept(mut state: BoreState) -> BoreState {
     let kept = kept(best).max(least);
     let [as_new, even_deposit, local_plug, mixed, rough, unknown] =
         stated.map(|p| if p < best { p * (1.0 - kept) / others } else { kept });
-    let scale = |part: f64, before: f64, after: f64| if before > 0.0 { part * after / before } else { part };
-    state.plugged_branch = scale(state.plugged_branch, state.local_plug + state.mixed, local_plug + mixed);
+    let before = state.local_plug + state.mixed;
+    if before > 0.0 {
+        state.plugged_branch *= (local_plug + mixed) / before;
+    }
     (state.as_new, state.even_deposit, state.local_plug) = (as_new, even_deposit, local_plug);
     (state.mixed, state.rough, state.unknown) = (mixed, rough, unknown);
     state

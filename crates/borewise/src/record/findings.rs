@@ -37,12 +37,37 @@ pub fn write(
 /// # Errors
 /// What the record says; tables of the plant that cannot be read.
 pub fn judged(reader: &Reader<'_>, mould: &str, visit: &str, as_of: AsOf) -> Result<Findings, Stop> {
+    let (tool, stay, tables) = material(reader, mould, visit, as_of)?;
+    let overrides = reader.overrides(mould, visit, as_of)?;
+    Ok(bench::judge::assess_with(&tool, &stay, &tables, &overrides))
+}
+
+/// What a visit showed of the mould as it came in; none if nothing was opened, repaired or descaled.
+///
+/// # Errors
+/// As [`judged`].
+#[cfg(feature = "pdf")]
+pub fn as_received(
+    reader: &Reader<'_>,
+    mould: &str,
+    visit: &str,
+    as_of: AsOf,
+) -> Result<Option<Findings>, Stop> {
+    let (tool, stay, tables) = material(reader, mould, visit, as_of)?;
+    Ok(bench::account::as_received(&stay).map(|stay| bench::judge::assess(&tool, &stay, &tables)))
+}
+
+fn material(
+    reader: &Reader<'_>,
+    mould: &str,
+    visit: &str,
+    as_of: AsOf,
+) -> Result<(Mould, Visit, Tables), Stop> {
     let tables = plant_tables(reader, as_of)?;
     let mut tool = reader.mould(mould, as_of)?;
     let stay = reader.visit(mould, visit, as_of)?;
     take_up_past(reader, &mut tool, &stay, as_of)?;
-    let overrides = reader.overrides(mould, visit, as_of)?;
-    Ok(bench::judge::assess_with(&tool, &stay, &tables, &overrides))
+    Ok((tool, stay, tables))
 }
 
 /// The write that keeps findings made from the record as it stands; nothing if they are on record.

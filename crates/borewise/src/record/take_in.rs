@@ -31,7 +31,7 @@ pub fn run(wish: &TakeIn) -> Result<Verdict, Failure> {
     let wishes = wishes(wish)?;
     let reads = sources::read(&wish.files, &wishes)?;
     lists_are_sound(&reads)?;
-    let person = person(wish)?;
+    let person = person(wish.by.as_deref())?;
     let record = wish.place.file();
     let store = if wish.dry_run && !record.exists() {
         None
@@ -101,8 +101,8 @@ fn wishes(wish: &TakeIn) -> Result<Wishes, Failure> {
 }
 
 /// Who records, where nobody is named: the user of the computer.
-fn person(wish: &TakeIn) -> Result<String, Failure> {
-    let named = wish.by.clone().or_else(|| {
+pub fn person(by: Option<&str>) -> Result<String, Failure> {
+    let named = by.map(str::to_owned).or_else(|| {
         ["USER", "LOGNAME", "USERNAME"]
             .iter()
             .find_map(|name| std::env::var(name).ok())

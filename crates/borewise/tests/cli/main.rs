@@ -9,6 +9,7 @@ mod demo;
 mod earlier;
 mod golden;
 mod lone_visits;
+mod paper;
 mod program;
 mod record;
 mod serve;

@@ -7,13 +7,13 @@ use std::process::{Child, Command, Stdio};
 use crate::program::{borewise, new_folder, plant, shown};
 
 /// A running program; it does not outlive its test.
-struct Running {
+pub struct Running {
     child: Child,
     address: String,
 }
 
 impl Running {
-    fn start(arguments: &[&str]) -> Self {
+    pub fn start(arguments: &[&str]) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_borewise"))
             .args(arguments)
             .stdin(Stdio::null())
@@ -27,11 +27,24 @@ impl Running {
     }
 
     fn get(&self, page: &str, host: &str) -> String {
+        String::from_utf8(self.bytes(page, host)).unwrap()
+    }
+
+    fn bytes(&self, page: &str, host: &str) -> Vec<u8> {
         let mut stream = TcpStream::connect(&self.address).unwrap();
         write!(stream, "GET {page} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n").unwrap();
-        let mut text = String::new();
-        stream.read_to_string(&mut text).unwrap();
-        text
+        let mut bytes = Vec::new();
+        stream.read_to_end(&mut bytes).unwrap();
+        bytes
+    }
+
+    /// What stands behind the head of an answer that went well.
+    #[cfg(feature = "pdf")]
+    pub fn body(&self, page: &str) -> Vec<u8> {
+        let bytes = self.bytes(page, "localhost");
+        assert!(bytes.starts_with(b"HTTP/1.1 200"), "{page}: {}", String::from_utf8_lossy(&bytes));
+        let head = bytes.windows(4).position(|four| four == b"\r\n\r\n").unwrap();
+        bytes[head + 4..].to_vec()
     }
 }
 

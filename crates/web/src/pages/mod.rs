@@ -16,6 +16,7 @@ pub(crate) mod me;
 pub(crate) mod mould;
 pub(crate) mod mould_edit;
 pub(crate) mod moulds;
+pub(crate) mod paper;
 pub(crate) mod people;
 pub(crate) mod photos;
 pub(crate) mod pieces;

@@ -38,7 +38,10 @@ pub(crate) async fn page(
                 on.half_names().iter().map(|half| drawn(reader, &id, half)).collect::<Result<Vec<_>, _>>()?;
             Ok((on, halves, visits(&app, reader, &id)?, reader.rigs()?))
         })?;
-        let content = content(session.as_ref(), &on, &halves, &found, &rigs);
+        let content = html! {
+            (content(session.as_ref(), &on, &halves, &found, &rigs))
+            (super::paper::of_mould(&app, &id))
+        };
         let trail = [("Moulds".to_owned(), "/moulds".to_owned())];
         let here = layout::mould(&id);
         let page = Page { title: &id, place: Place::Moulds, here: &here, trail: &trail };

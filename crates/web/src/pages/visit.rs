@@ -55,13 +55,14 @@ pub(crate) fn with(
     visit: &str,
     answer: Option<&Answer<'_>>,
 ) -> Result<Html<String>, Problem> {
-    let (stay, row, shown, ports) = read(app, |reader| {
+    let (stay, row, shown, ports, issued) = read(app, |reader| {
         let stay = reader.visit(mould, visit, AsOf::Now)?;
         let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
         let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
         let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
         let ports = items.iter().find_map(|item| ports_of(&item.fact));
-        Ok((stay, row, shown::of(app, reader, mould, visit)?, ports))
+        let issued = reader.certificates(mould, visit)?;
+        Ok((stay, row, shown::of(app, reader, mould, visit)?, ports, issued))
     })?;
     let findings = &shown.findings;
     let way = |index: usize| {
@@ -82,7 +83,7 @@ pub(crate) fn with(
         (parts.circuits()) (parts.gates()) (hoses) (parts.leaks()) (rig) (warnings)
         @if row.outcome.is_none() { (end(session, mould, visit, answer)) }
         details.quiet-part { summary { "Limits used, and how to read this page" } (limits) (legend) }
-        p.paper { a.button href={ (layout::visit(mould, visit)) "/sheet" } { "Visit sheet for paper" } }
+        (super::paper::of_visit(app, session, mould, visit, &issued))
     };
     let trail = [("Moulds".to_owned(), "/moulds".to_owned()), (mould.to_owned(), layout::mould(mould))];
     let title = format!("{mould}, visit {visit}");
