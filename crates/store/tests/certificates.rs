@@ -120,6 +120,7 @@ fn what_is_said_of_the_visit_changes_it() {
             gate: "release".into(),
             open: true,
             because: "the press waits".into(),
+            against: Vec::new(),
         })
     };
     for key in ["end", "override"] {
