@@ -69,7 +69,7 @@ fn a_mould_is_taken_in_and_its_circuits_are_found() {
         "3 not yet",
         "1.2311, 1.2738 (guessed)",
         "EPDM (measured)",
-        "1 A, 2 B, 3 A",
+        "1: A, 2: B, 3: A",
     ] {
         assert!(page.contains(text), "{text}: {page}");
     }

@@ -161,13 +161,24 @@ fn in_use(on: &OnRecord) -> BTreeMap<(String, String), String> {
     used
 }
 
+/// Openings of a half with their circuits, in the order that people count: 2 before 10.
+fn known_openings<'a>(
+    used: &'a BTreeMap<(String, String), String>,
+    half: &str,
+) -> Vec<(&'a String, &'a String)> {
+    let mut known: Vec<_> =
+        used.iter().filter(|((of, _), _)| of == half).map(|((_, opening), id)| (opening, id)).collect();
+    known.sort_by_key(|(opening, _)| (opening.parse::<u32>().unwrap_or(u32::MAX), *opening));
+    known
+}
+
 /// How many openings each half has, and which are known; of every half, or of those that something is known of.
 pub(crate) fn openings(on: &OnRecord, every: bool) -> Markup {
     let used = in_use(on);
     let told = |half: &HalfCard2| half.openings.is_some() || used.keys().any(|(of, _)| *of == half.half);
     html! {
         ul.rows { @for (half, _) in on.halves.iter().filter(|(half, _)| every || told(half)) {
-            @let known: Vec<(&String, &String)> = used.iter().filter(|((of, _), _)| *of == half.half).map(|((_, opening), id)| (opening, id)).collect();
+            @let known = known_openings(&used, &half.half);
             li {
                 strong { (half.half) } ": "
                 @match half.openings {
@@ -180,7 +191,7 @@ pub(crate) fn openings(on: &OnRecord, every: bool) -> Markup {
                     },
                     None => { "openings not counted, " (known.len()) " told" },
                 }
-                @if !known.is_empty() { span.under { @for (at, (opening, id)) in known.iter().enumerate() { @if at > 0 { ", " } (opening) " " (id) } } }
+                @if !known.is_empty() { span.under { @for (at, (opening, id)) in known.iter().enumerate() { @if at > 0 { ", " } (opening) ": " (id) } } }
             }
         } }
     }

@@ -144,7 +144,9 @@ fn content(today: &Today) -> Markup {
             }
         }
         @if today.on_bench.is_empty() && today.held.is_empty() && today.released.is_empty() && today.new.is_empty() {
-            p.lead { "No mould is on record yet. Take some in with " code { "borewise record FILE" } "." }
+            p.lead { "No mould is on record yet." }
+            p { a.button href="/take-in" { "Take in a mould" } }
+            p.quiet { "Moulds that stand in files or in a spreadsheet come in with " code { "borewise record FILE" } "." }
         }
         @if !today.on_bench.is_empty() {
             section aria-label="On the bench" { (bench_table(&today.on_bench)) }
