@@ -2,20 +2,15 @@
 
 from axe_core_python.sync_playwright import Axe
 
-SIZES = {"tablet": {"width": 1280, "height": 800}, "phone": {"width": 390, "height": 844}}
+from shapes import kind
+
+LOOKS = {
+    "light-tablet": {"color_scheme": "light", "viewport": {"width": 1280, "height": 800}, "device_scale_factor": 0.5},
+    "dark-phone": {"color_scheme": "dark", "viewport": {"width": 390, "height": 844}, "device_scale_factor": 0.75},
+}
+"""Each page is looked at in both schemes and both sizes."""
 VISITED = 400
 """Most pages looked at."""
-SAME = {"moulds": 3, "circuits": 2, "calculators": 6, "visits": 3, "photos": 1}
-"""Of pages of one kind so many are looked at."""
-
-
-def kind(path):
-    """Pages of one kind differ in names only."""
-    parts, shape = path.strip("/").split("/"), []
-    for at, part in enumerate(parts):
-        named = at > 0 and parts[at - 1] in ("moulds", "visits", "circuits", "halves", "rigs", "instruments", "people", "calculators", "certificates", "photos")
-        shape.append("*" if named else part)
-    return "/" + "/".join(shape)
 
 
 def all_pages(page, base):
@@ -43,21 +38,32 @@ def name_of(path):
 
 
 def check(browser, base, pictures):
-    troubles, kept = [], set()
-    for scheme in ("light", "dark"):
-        for size, viewport in SIZES.items():
-            with browser({"viewport": viewport, "color_scheme": scheme}) as page:
-                page.goto(base + "/who")
-                page.locator("main form button").first.click()
-                for path in all_pages(page, base):
-                    page.goto(base + path)
-                    troubles += [f"{scheme} {size} {path}: {one['id']}: {one['nodes'][0]['html'][:140]}" for one in Axe().run(page)["violations"]]
-                    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-                    if wide > 0:
-                        troubles.append(f"{scheme} {size} {path}: {wide} px wider than the screen")
-                    picture = f"{name_of(path)}-{scheme}-{size}.png"
-                    if pictures and picture not in kept:
-                        kept.add(picture)
-                        pictures.mkdir(parents=True, exist_ok=True)
-                        page.screenshot(path=pictures / picture, full_page=False)
+    troubles, kept = [], {}
+    for look, options in LOOKS.items():
+        with browser(options) as page:
+            page.goto(base + "/who")
+            page.locator("main form button").first.click()
+            for path in all_pages(page, base):
+                page.goto(base + path)
+                troubles += [f"{look} {path}: {one['id']}: {one['nodes'][0]['html'][:140]}" for one in Axe().run(page)["violations"]]
+                wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+                if wide > 0:
+                    troubles.append(f"{look} {path}: {wide} px wider than the screen")
+                looks = kept.setdefault(name_of(path), {})
+                if pictures and look not in looks:
+                    looks[look] = page.title()
+                    pictures.mkdir(parents=True, exist_ok=True)
+                    page.screenshot(path=pictures / f"{name_of(path)}-{look}.jpg", type="jpeg", quality=60)
+    if pictures:
+        (pictures / "README.md").write_text(index(kept), encoding="utf-8")
     assert not troubles, "\n".join(troubles)
+
+
+def index(kept):
+    """The pages side by side, as the program showed them."""
+    lines = ["# The pages", "", "Written by `python3 tests/browser/run.py pages --pictures docs/pages`: the invented plant, as a tablet shows it in light and a phone in dark.", ""]
+    for name in sorted(kept):
+        title = next(iter(kept[name].values())).removesuffix(" · Borewise")
+        shown = " ".join(f'<img src="{name}-{look}.jpg" height="400" alt="{title}, {look.replace("-", ", ")}">' for look in LOOKS if look in kept[name])
+        lines += [f"## {title}", "", shown, ""]
+    return "\n".join(lines)

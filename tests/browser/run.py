@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The bench book in a real browser: `python3 tests/browser/run.py BINARY [visits|pages|all] [--pictures FOLDER]`.
+"""The bench book in a real browser: `python3 tests/browser/run.py [visits|pages|all] [--binary FILE] [--pictures FOLDER]`.
 
 Needs Chromium; makes a Python environment of its own for Playwright and axe-core.
 """
@@ -15,9 +15,13 @@ HERE = pathlib.Path(__file__).resolve().parent
 NEEDS = ["playwright==1.56.0", "axe-core-python==0.1.0"]
 
 
+def target():
+    return pathlib.Path(os.environ.get("CARGO_TARGET_DIR", HERE.parent.parent / "target"))
+
+
 def environment():
     """A Python with what the tests need, made once."""
-    home = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", HERE.parent.parent / "target")) / "browser-tests"
+    home = target() / "browser-tests"
     python = home / "bin" / "python"
     stamp = home / "needs.txt"
     if not stamp.is_file() or stamp.read_text() != "\n".join(NEEDS):
@@ -29,12 +33,20 @@ def environment():
 
 
 def main():
-    if len(sys.argv) < 2:
+    if "--help" in sys.argv:
         sys.exit(__doc__)
+    words = sys.argv[1:]
+    binary = str(target() / "debug" / "borewise")
+    if "--binary" in words:
+        at = words.index("--binary")
+        binary = words[at + 1]
+        del words[at : at + 2]
+    if not pathlib.Path(binary).is_file():
+        sys.exit(f"{binary} is not there: build it first (cargo build -p borewise)")
     if not (shutil.which("chromium") or shutil.which("chromium-browser")):
         sys.exit("no Chromium on this machine: install it (Debian: apt install chromium) and run this again")
     with tempfile.TemporaryDirectory(prefix="borewise-browser-") as folder:
-        script = [str(environment()), str(HERE / "tests.py"), folder, *sys.argv[1:]]
+        script = [str(environment()), str(HERE / "tests.py"), folder, binary, *words]
         sys.exit(subprocess.run(script, check=False).returncode)
 
 

@@ -6,6 +6,10 @@ use std::process::{Command, ExitCode};
 /// Name, arguments of cargo, and extra environment of each step.
 type Step = (&'static str, &'static [&'static str], &'static [(&'static str, &'static str)]);
 
+/// Tests that drive the program from outside; they need Python.
+const SCRIPTS: &[(&str, &[&str])] =
+    &[("whole visits and every page in a browser", &["tests/browser/run.py", "all"])];
+
 const STEPS: &[Step] = &[
     ("format", &["fmt", "--all", "--check"], &[]),
     ("lints", &["clippy", "--workspace", "--all-targets", "--locked", "--", "-D", "warnings"], &[]),
@@ -19,12 +23,16 @@ const STEPS: &[Step] = &[
 
 /// Runs all steps and stops at the first that fails.
 pub fn run(root: &Path) -> ExitCode {
-    for (name, arguments, environment) in STEPS {
-        println!("== {name}: cargo {}", arguments.join(" "));
-        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let status =
-            Command::new(cargo).args(*arguments).envs(environment.iter().copied()).current_dir(root).status();
-        match status {
+    let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
+    let steps = STEPS
+        .iter()
+        .map(|(name, arguments, environment)| (*name, cargo.as_str(), *arguments, *environment))
+        .chain(SCRIPTS.iter().map(|(name, arguments)| (*name, "python3", *arguments, &[][..])));
+    for (name, program, arguments, environment) in steps {
+        println!("== {name}: {} {}", if program == cargo { "cargo" } else { program }, arguments.join(" "));
+        let mut command = Command::new(program);
+        command.args(arguments).envs(environment.iter().copied()).current_dir(root);
+        match command.status() {
             Ok(status) if status.success() => {}
             Ok(status) => {
                 eprintln!("step '{name}' failed: {status}");
@@ -36,6 +44,6 @@ pub fn run(root: &Path) -> ExitCode {
             }
         }
     }
-    println!("all {} steps hold", STEPS.len());
+    println!("all {} steps hold", STEPS.len() + SCRIPTS.len());
     ExitCode::SUCCESS
 }

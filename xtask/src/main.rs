@@ -5,6 +5,7 @@ mod calculators;
 mod ci;
 mod fields;
 mod pictures;
+mod plant;
 mod record;
 mod tidy;
 mod validation;
@@ -12,7 +13,7 @@ mod validation;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask blind-trial [--visits N] [--only matching|other|safety|next|second|bound]\n                     docs/blind-trials.md: probabilities, intervals and gates against the truth\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant\ncargo xtask kills [N]                a program that writes into a record is killed N times (500)\ncargo xtask record-load [MOULDS [VISITS]]   size and speed of a record of simulated visits";
+const HELP: &str = "cargo xtask ci       everything that has to hold, in order\ncargo xtask tidy     the must-never rules and house limits\ncargo xtask validation [--verify]   docs/validation.md from a run of the outside checks\ncargo xtask blind-trial [--visits N] [--only matching|other|safety|next|second|bound]\n                     docs/blind-trials.md: probabilities, intervals and gates against the truth\ncargo xtask calculators [--verify]  docs/methods: calculators.md, and the tables of fields in files.md\ncargo xtask pictures [--verify]     docs/pictures from visit sheets of the invented plant\ncargo xtask kills [N]                a program that writes into a record is killed N times (500)\ncargo xtask record-load [MOULDS [VISITS]]   size and speed of a record of simulated visits\ncargo xtask plant FOLDER [MOULDS [VISITS]]   files of a large invented plant";
 
 fn main() -> ExitCode {
     let root = workspace_root();
@@ -24,6 +25,7 @@ fn main() -> ExitCode {
         Some("calculators") => calculators::run(&root, std::env::args().any(|word| word == "--verify")),
         Some("kills") => record::kills(&root, std::env::args().nth(2).as_deref()),
         Some("record-load") => record::load(&std::env::args().skip(2).collect::<Vec<_>>()),
+        Some("plant") => plant::run(&std::env::args().skip(2).collect::<Vec<_>>()),
         Some("pictures") => pictures::run(&root, std::env::args().any(|word| word == "--verify")),
         _ => {
             eprintln!("{HELP}");
