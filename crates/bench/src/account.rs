@@ -169,28 +169,11 @@ pub fn calibration_overdue(until: &str, started: jiff::Timestamp) -> bool {
     until < started.strftime("%Y-%m-%d").to_string().as_str()
 }
 
-/// Stages of a hook-up: a port or a circuit that comes again begins a further one.
-#[must_use]
-pub fn stages(visit: &Visit) -> Vec<Vec<(u32, CircuitId)>> {
-    let mut stages: Vec<Vec<(u32, CircuitId)>> = Vec::new();
-    for hook_up in &visit.hook_ups {
-        let again = |stage: &Vec<(u32, CircuitId)>| {
-            stage.iter().any(|(port, circuit)| *port == hook_up.port || *circuit == hook_up.circuit)
-        };
-        let line = (hook_up.port, hook_up.circuit.clone());
-        match stages.last_mut() {
-            Some(stage) if !again(stage) => stage.push(line),
-            _ => stages.push(vec![line]),
-        }
-    }
-    stages
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::mould::MouldId;
-    use crate::visit::{HookUp, LeakDown, Rig};
+    use crate::visit::{LeakDown, Rig};
     use calc::quantity::{Duration, GaugePressure};
 
     fn leak_down(start_bar_g: f64) -> What {
@@ -250,13 +233,5 @@ mod tests {
         let two = visit(vec![(Some("F1"), leak_down(6.0)), (Some("F2"), leak_down(5.2))]);
         assert_eq!(Conditions::of(&two).air_bar_g, Some((5.2, 6.0)));
         assert_eq!(Conditions::of(&two).water_deg_c, None);
-    }
-
-    #[test]
-    fn a_port_that_comes_again_begins_a_stage() {
-        let mut two = visit(vec![]);
-        let hook_up = |port, id: &str| HookUp { port, circuit: CircuitId(id.into()) };
-        two.hook_ups = vec![hook_up(1, "F1"), hook_up(2, "F2"), hook_up(1, "F3")];
-        assert_eq!(stages(&two).iter().map(Vec::len).collect::<Vec<_>>(), [2, 1]);
     }
 }

@@ -14,7 +14,7 @@ mod tags;
 mod visit_sheet;
 
 pub use certificate::{Certificate, Instrument, Override, VisitEnd, certificate};
-pub use hook_up::{HookUpSheet, hook_up_sheet};
+pub use hook_up::{HookUpSheet, HosedPort, hook_up_sheet};
 pub use press::PaperError;
 pub use tags::{Tag, tags};
 pub use visit_sheet::{VisitSheet, visit_sheet};

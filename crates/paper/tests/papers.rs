@@ -6,12 +6,12 @@ use std::collections::BTreeMap;
 
 use bench::account;
 use bench::finding::Findings;
-use bench::visit::{Entry, HookUp, Treatment, TreatmentKind, Visit, What};
+use bench::visit::{Entry, Treatment, TreatmentKind, Visit, What};
 use exchange::tables::read_tables;
 use lopdf::{Document, Object};
 use paper::{
-    Certificate, HookUpSheet, Instrument, Override, Tag, VisitEnd, VisitSheet, certificate, hook_up_sheet,
-    tags, visit_sheet,
+    Certificate, HookUpSheet, HosedPort, Instrument, Override, Tag, VisitEnd, VisitSheet, certificate,
+    hook_up_sheet, tags, visit_sheet,
 };
 
 struct Judged {
@@ -205,21 +205,22 @@ fn the_visit_sheet_says_what_the_screen_says() {
 
 #[test]
 fn the_hook_up_sheet_names_every_hose_by_stage() {
-    let judged = judged(9, |visit| {
-        let ids: Vec<_> = visit.entries.iter().filter_map(|entry| entry.circuit.clone()).collect();
-        let first = ids.first().unwrap().clone();
-        let other = ids.iter().find(|id| **id != first).unwrap().clone();
-        visit.hook_ups = vec![HookUp { port: 3, circuit: first }, HookUp { port: 3, circuit: other }];
-    });
-    let sheet = HookUpSheet { findings: &judged.findings, visit: &judged.visit, program: "borewise test" };
+    let judged = judged(9, |_| {});
+    let ids: Vec<_> = judged.findings.circuits.iter().map(|one| one.id.clone()).collect();
+    let ports = [
+        HosedPort { stage: 1, port: 3, circuits: vec![(ids[0].clone(), false), (ids[1].clone(), true)] },
+        HosedPort { stage: 2, port: 3, circuits: vec![(ids[2].clone(), true)] },
+    ];
+    let sheet = HookUpSheet { findings: &judged.findings, ports: &ports, program: "borewise test" };
     let bytes = hook_up_sheet(&sheet).unwrap();
     is_archival(&bytes, "Hook-up sheet");
     let all = pages(&bytes).concat();
     assert!(all.contains("Stage1of2") && all.contains("Stage2of2"), "{all}");
-    for hook_up in &judged.visit.hook_ups {
-        let id = &hook_up.circuit;
-        assert!(all.contains(&packed(&format!("{id} IN"))) && all.contains(&packed(&format!("{id} OUT"))));
+    let jumper = format!("{} OUT to {} OUT", ids[0], ids[1]);
+    for said in [format!("{} IN", ids[0]), jumper, format!("{} IN", ids[1]), format!("{} OUT", ids[2])] {
+        assert!(all.contains(&packed(&said)), "{said}: {all}");
     }
+    assert!(all.contains("againsttheflow"), "{all}");
 }
 
 #[test]

@@ -2,8 +2,8 @@
 
 use bench::finding::Findings;
 use bench::mould::Mould;
-use bench::visit::Visit;
 use store::read::CertificateNumber;
+use store::shapes::PortCard2;
 use store::{Store, StoreError};
 
 /// Sets papers as PDF.
@@ -32,7 +32,7 @@ pub trait Printer: Send + Sync {
     ///
     /// # Errors
     /// A paper that cannot be set.
-    fn hook_up_sheet(&self, findings: &Findings, visit: &Visit) -> Result<Vec<u8>, PrintError>;
+    fn hook_up_sheet(&self, findings: &Findings, ports: &[PortCard2]) -> Result<Vec<u8>, PrintError>;
 
     /// A tag for each circuit; `address` gives the page of a circuit, `asked_at` the address of these pages.
     ///

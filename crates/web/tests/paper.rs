@@ -74,7 +74,7 @@ fn nobody_unknown_issues_and_nothing_unknown_has_a_page() {
 fn sheets_and_tags_stand_at_their_addresses() {
     let house = House::with_a_visit();
     assert_eq!(house.get(&format!("{VISIT}/sheet.pdf")).body, "sheet of first");
-    assert_eq!(house.get(&format!("{VISIT}/hook-up.pdf")).body, "hoses of first");
+    assert_eq!(house.get(&format!("{VISIT}/hook-up.pdf")).body, "hoses of first on 0 ports");
     let tags = house.get("/moulds/M%2F1/tags.pdf").body;
     assert!(tags.starts_with("http://localhost:8470/moulds/M%2F1/circuits/F1\n"), "{tags}");
     assert!(house.get("/moulds/M%2F1").body.contains("/moulds/M%2F1/tags.pdf"));

@@ -1,11 +1,11 @@
 //! Prints for the bench book.
 
 use bench::finding::Findings;
-use bench::mould::{Circuit, Mould};
-use bench::visit::Visit;
-use paper::{HookUpSheet, PaperError, Tag, VisitSheet, hook_up_sheet, tags, visit_sheet};
+use bench::mould::{Circuit, CircuitId, Mould};
+use paper::{HookUpSheet, HosedPort, PaperError, Tag, VisitSheet, hook_up_sheet, tags, visit_sheet};
 use store::Store;
 use store::read::CertificateNumber;
+use store::shapes::PortCard2;
 use web::{PrintError, Printer};
 
 use super::issue::{Order, Trouble, issue};
@@ -47,8 +47,14 @@ impl Printer for Pdf {
         visit_sheet(&VisitSheet { findings, digest: digest.to_owned(), program: PROGRAM }).map_err(told)
     }
 
-    fn hook_up_sheet(&self, findings: &Findings, visit: &Visit) -> Result<Vec<u8>, PrintError> {
-        hook_up_sheet(&HookUpSheet { findings, visit, program: PROGRAM }).map_err(told)
+    fn hook_up_sheet(&self, findings: &Findings, ports: &[PortCard2]) -> Result<Vec<u8>, PrintError> {
+        let one = |on: &PortCard2| HosedPort {
+            stage: on.stage,
+            port: on.port,
+            circuits: on.circuits.iter().map(|one| (CircuitId(one.circuit.clone()), one.reversed)).collect(),
+        };
+        let ports: Vec<HosedPort> = ports.iter().map(one).collect();
+        hook_up_sheet(&HookUpSheet { findings, ports: &ports, program: PROGRAM }).map_err(told)
     }
 
     fn tags(

@@ -8,7 +8,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse as _, Redirect, Response};
 use calc::form::{Fault, Value};
 use store::shapes::{HookUpCard2, OnPortCard, PortCard, PortCard2};
-use store::{AsOf, Fact, Subject};
+use store::{AsOf, Fact, Reader, StoreError, Subject};
 
 use super::reading::{Spot, running};
 use super::say::{Say, Saying};
@@ -80,6 +80,21 @@ pub(crate) fn ports_of(fact: &Fact) -> Option<Vec<PortCard2>> {
         Fact::HookUp(card) => Some(staged(&card.ports)),
         _ => None,
     }
+}
+
+/// The ports of a visit as they were last said.
+pub(crate) fn newest_ports(
+    reader: &Reader<'_>,
+    mould: &str,
+    visit: &str,
+) -> Result<Vec<PortCard2>, StoreError> {
+    let mut newest = Vec::new();
+    for entry in reader.history(&Subject::visit(mould, visit), AsOf::Now)? {
+        if let Some(ports) = ports_of(&entry.fact()?) {
+            newest = ports;
+        }
+    }
+    Ok(newest)
 }
 
 fn staged(ports: &[PortCard]) -> Vec<PortCard2> {

@@ -17,6 +17,7 @@ use store::{AsOf, Entry};
 use super::visit::no_form;
 use super::{blocking, read};
 use crate::app::App;
+use crate::entry::hook_up::newest_ports;
 use crate::entry::{key, sender, somebody};
 use crate::forms::sealed;
 use crate::layout::{self, Page, Place};
@@ -111,11 +112,11 @@ async fn hook_up_sheet(
     Path((mould, visit)): Path<(String, String)>,
 ) -> Response {
     blocking(move || {
-        let (shown, stay) = read(&app, |reader| {
+        let (shown, ports) = read(&app, |reader| {
             let shown = shown::of(&app, reader, &mould, &visit)?;
-            Ok((shown, reader.visit(&mould, &visit, AsOf::Now)?))
+            Ok((shown, newest_ports(reader, &mould, &visit)?))
         })?;
-        let bytes = printer(&app)?.hook_up_sheet(&shown.findings, &stay)?;
+        let bytes = printer(&app)?.hook_up_sheet(&shown.findings, &ports)?;
         Ok(pdf(&format!("{mould}-{visit}-hook-up"), bytes))
     })
     .await

@@ -18,7 +18,7 @@ use calc::quantity::Length;
 use exchange::findings_json::{self, Origin, document};
 use exchange::tables::read_tables;
 use store::read::CertificateNumber;
-use store::shapes::{CertificateCard, CircuitFindingCard, FindingCard, Person, Role};
+use store::shapes::{CertificateCard, CircuitFindingCard, FindingCard, Person, PortCard2, Role};
 use store::{AsOf, Blob, Fact, Reader, Store, Subject, Write};
 use tower::ServiceExt as _;
 use web::{App, Beyond, Closed, Judge, JudgeError, PrintError, Printer, Seal, router};
@@ -361,8 +361,8 @@ impl Printer for Pencil {
         Ok(format!("sheet of {}", findings.visit).into_bytes())
     }
 
-    fn hook_up_sheet(&self, _: &Findings, visit: &Visit) -> Result<Vec<u8>, PrintError> {
-        Ok(format!("hoses of {}", visit.id).into_bytes())
+    fn hook_up_sheet(&self, findings: &Findings, ports: &[PortCard2]) -> Result<Vec<u8>, PrintError> {
+        Ok(format!("hoses of {} on {} ports", findings.visit, ports.len()).into_bytes())
     }
 
     fn tags(
