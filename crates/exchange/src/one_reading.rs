@@ -9,8 +9,8 @@ use calc::trace::Trace;
 
 use crate::csv::{self, Quantity};
 use crate::shapes::Found;
-use crate::shapes::visit::{Belongings, visit};
 use crate::shapes::section;
+use crate::shapes::visit::{Belongings, visit};
 use crate::shapes::visit_meaning::{Around, TraceUse, TraceWanted, meaning};
 use crate::trace_json;
 

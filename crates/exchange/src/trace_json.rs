@@ -29,7 +29,11 @@ static TIME: Kind = Kind::Number { low: -1e9, high: 1e9 };
 /// Columns of a trace, all of one length.
 pub static TRACE: Kind = Kind::Record(&[
     Field::required("time_s", Kind::List { of: &TIME, least: 2 }, "time of each sample, rising"),
-    Field::optional("pressure_bar_g", samples(Quantity::Pressure), "pressure; null where a sample is missing"),
+    Field::optional(
+        "pressure_bar_g",
+        samples(Quantity::Pressure),
+        "pressure; null where a sample is missing",
+    ),
     Field::optional("flow_l_min", samples(Quantity::Flow), "flow; null where a sample is missing"),
     Field::optional(
         "temperature_deg_c",
@@ -52,7 +56,12 @@ pub fn value(trace: &Trace) -> Value {
 }
 
 /// Takes the traces out of a reading: each becomes a name under which it is kept. Faults carry their places.
-pub(crate) fn taken_out(value: &mut Value, path: &str, kept: &mut BTreeMap<String, Trace>, faults: &mut Vec<Fault>) {
+pub(crate) fn taken_out(
+    value: &mut Value,
+    path: &str,
+    kept: &mut BTreeMap<String, Trace>,
+    faults: &mut Vec<Fault>,
+) {
     let join = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
     match value {
         Value::Record(fields) => {
@@ -88,7 +97,8 @@ fn read(value: &Value) -> Result<Trace, Vec<Fault>> {
     static ONE: &[Field] = &[Field::required("trace", Kind::TextOr(&TRACE), "the trace")];
     let checked = form::check(ONE, &Value::record([("trace", value.clone())])).map_err(|faults| {
         let own = |fault: Fault| {
-            let field = fault.field.strip_prefix("trace").unwrap_or(&fault.field).trim_start_matches('.').to_owned();
+            let field =
+                fault.field.strip_prefix("trace").unwrap_or(&fault.field).trim_start_matches('.').to_owned();
             Fault { field, ..fault }
         };
         faults.into_iter().map(own).collect::<Vec<_>>()
@@ -103,7 +113,11 @@ fn read(value: &Value) -> Result<Trace, Vec<Fault>> {
         let numbers = columns.get(name).filter(|column| !matches!(column, Value::Null))?.numbers();
         if numbers.len() != time_s.len() {
             let problem = format!("{} samples, but {} times", numbers.len(), time_s.len());
-            faults.push(Fault::new(name, problem, "give one sample for each time, null where one is missing"));
+            faults.push(Fault::new(
+                name,
+                problem,
+                "give one sample for each time, null where one is missing",
+            ));
         }
         // A column without any value is none, as in a file.
         numbers.iter().any(|number| number.is_finite()).then_some(numbers)
@@ -121,7 +135,11 @@ fn read(value: &Value) -> Result<Trace, Vec<Fault>> {
             format!("give at most {SAMPLES}"),
         ));
     }
-    if faults.is_empty() { Ok(Trace { time_s, pressure_bar_g, flow_l_min, temperature_deg_c }) } else { Err(faults) }
+    if faults.is_empty() {
+        Ok(Trace { time_s, pressure_bar_g, flow_l_min, temperature_deg_c })
+    } else {
+        Err(faults)
+    }
 }
 
 #[cfg(test)]
@@ -155,7 +173,8 @@ mod tests {
         let faults = read(&bad).expect_err("two faults");
         let fields: Vec<&str> = faults.iter().map(|fault| fault.field.as_str()).collect();
         assert_eq!(fields, ["pressure_bar_g", "time_s.2"]);
-        let faults = read(&Value::record([("time_s", numbers(&[0.0])), ("speed", numbers(&[1.0, 2.0]))])).expect_err("two");
+        let faults = read(&Value::record([("time_s", numbers(&[0.0])), ("speed", numbers(&[1.0, 2.0]))]))
+            .expect_err("two");
         assert_eq!(faults.iter().map(|fault| fault.field.as_str()).collect::<Vec<_>>(), ["speed", "time_s"]);
         assert!(read(&Value::from("F2.csv")).is_err());
     }

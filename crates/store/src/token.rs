@@ -4,7 +4,7 @@ use rusqlite::{OptionalExtension as _, Row, params};
 
 use crate::digest::Digest;
 use crate::error::StoreError;
-use crate::project::role_of;
+use crate::project::{role_of, role_word};
 use crate::read::Reader;
 use crate::record::Session;
 use crate::shapes::Role;
@@ -35,16 +35,6 @@ pub struct Answered {
     pub status: u16,
     /// The answer.
     pub body: String,
-}
-
-/// The stored word of a role.
-const fn word(role: Role) -> &'static str {
-    match role {
-        Role::Technician => "technician",
-        Role::Lead => "lead",
-        Role::Viewer => "viewer",
-        Role::Administrator => "administrator",
-    }
 }
 
 fn moment(us: i64) -> jiff::Timestamp {
@@ -78,7 +68,7 @@ impl Session<'_> {
             return Err(StoreError::NameTaken(token.name.clone()));
         }
         let made = token.made.as_microsecond();
-        let values = params![token.name, digest.0, word(token.role), token.person, made, token.made_by];
+        let values = params![token.name, digest.0, role_word(token.role), token.person, made, token.made_by];
         self.connection.execute("INSERT INTO token VALUES (?1, ?2, ?3, ?4, ?5, ?6, NULL, NULL)", values)?;
         Ok(())
     }
@@ -168,7 +158,8 @@ mod tests {
             assert_eq!(session.reader().token(Digest::of(b"other"))?, None);
             let again = session.add_token(&token, Digest::of(b"other"));
             assert!(matches!(again, Err(StoreError::NameTaken(_))), "{again:?}");
-            let stranger = session.add_token(&Token { person: "XX".into(), ..token.clone() }, Digest::of(b"x"));
+            let stranger =
+                session.add_token(&Token { person: "XX".into(), ..token.clone() }, Digest::of(b"x"));
             assert!(matches!(stranger, Err(StoreError::Unknown { .. })), "{stranger:?}");
             session.revoke_token("gateway", at, "KD")?;
             let revoked = session.reader().token(digest)?.and_then(|token| token.revoked);
