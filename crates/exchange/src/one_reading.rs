@@ -80,9 +80,7 @@ pub fn read_with<'t>(
     item: Value,
     text: impl Fn(&str) -> Option<&'t str>,
 ) -> Result<OneReading, Vec<Fault>> {
-    read_by(bench, list, item, |wanted| {
-        trace(text(&wanted.name).unwrap_or_default(), wanted, bench.rig)
-    })
+    read_by(bench, list, item, |wanted| trace(text(&wanted.name).unwrap_or_default(), wanted, bench.rig))
 }
 
 /// Reads one item whose traces stand in it as arrays ([`trace_json::TRACE`]) in place of the names of files.

@@ -63,12 +63,12 @@ fn without_a_right_token_nothing_is_told() {
 fn a_token_does_no_more_than_its_role_and_its_person() {
     let house = House::with_a_visit();
     let viewer = token(&house, "reader", Role::Viewer);
-    let refused = house.send(&viewer, &format!("{VISIT}/readings"), "1", &leak_down(5.99));
+    let refused = house.send_as(&viewer, &format!("{VISIT}/readings"), "1", &leak_down(5.99));
     assert_eq!(refused.status, StatusCode::FORBIDDEN);
     let technician = token(&house, "gateway", Role::Technician);
     let body =
         json!({"circuit": "F1", "gate": "wet", "open": false, "because": "the hose drips at the coupling"});
-    let refused = house.send(&technician, &format!("{VISIT}/overrides"), "1", &body);
+    let refused = house.send_as(&technician, &format!("{VISIT}/overrides"), "1", &body);
     assert_eq!(refused.status, StatusCode::FORBIDDEN, "{}", refused.body);
     let wanted = Wanted { name: "root".into(), role: Role::Administrator, person: "KD".into() };
     assert!(make(house.record(), "KD", &wanted, &command_key(), jiff::Timestamp::now()).is_err());
@@ -83,7 +83,7 @@ fn a_token_does_no_more_than_its_role_and_its_person() {
     let (id, name) = ("KD".to_owned(), "Kim Dale".to_owned());
     write.say(store::Fact::Person(store::shapes::Person { id, name, role: Role::Viewer, active: true }));
     house.record().write(&write).unwrap();
-    let refused = house.send(&technician, &format!("{VISIT}/readings"), "1", &leak_down(5.99));
+    let refused = house.send_as(&technician, &format!("{VISIT}/readings"), "1", &leak_down(5.99));
     assert_eq!(refused.status, StatusCode::FORBIDDEN);
     assert_eq!(house.get_as(&technician, VISIT).status, StatusCode::OK);
 }
@@ -93,13 +93,13 @@ fn what_is_sent_twice_counts_once_and_carries_the_token() {
     let house = House::with_a_visit();
     let token = token(&house, "gateway", Role::Technician);
     let address = format!("{VISIT}/readings");
-    let first = house.send(&token, &address, "abc-1", &leak_down(5.99));
+    let first = house.send_as(&token, &address, "abc-1", &leak_down(5.99));
     assert_eq!(first.status, StatusCode::CREATED, "{}", first.body);
-    let again = house.send(&token, &address, "abc-1", &leak_down(5.99));
+    let again = house.send_as(&token, &address, "abc-1", &leak_down(5.99));
     assert_eq!((again.status, &again.body), (StatusCode::CREATED, &first.body));
-    let other = house.send(&token, &address, "abc-1", &leak_down(5.98));
+    let other = house.send_as(&token, &address, "abc-1", &leak_down(5.98));
     assert_eq!((other.status, read(&other)["code"].as_str()), (StatusCode::CONFLICT, Some("key-used")));
-    let bare = house.send(&token, &address, "", &leak_down(5.98));
+    let bare = house.send_as(&token, &address, "", &leak_down(5.98));
     assert_eq!((bare.status, read(&bare)["code"].as_str()), (StatusCode::BAD_REQUEST, Some("no-key")));
     let all = read(&house.get_as(&token, &address));
     let all = all["readings"].as_array().unwrap();
@@ -112,8 +112,8 @@ fn what_is_sent_twice_counts_once_and_carries_the_token() {
     assert!(entry.body.contains("token gateway"), "{}", entry.body);
     // It is withdrawn with a reason, and counts no more.
     let back = format!("{address}/{number}/withdrawal");
-    assert_eq!(places(&house.send(&token, &back, "w", &json!({}))), ["reason"]);
-    let done = house.send(&token, &back, "w", &json!({"reason": "the wrong hose"}));
+    assert_eq!(places(&house.send_as(&token, &back, "w", &json!({}))), ["reason"]);
+    let done = house.send_as(&token, &back, "w", &json!({"reason": "the wrong hose"}));
     assert_eq!(done.status, StatusCode::CREATED, "{}", done.body);
     assert_eq!(house.get_as(&token, &format!("{address}/{number}")).status, StatusCode::NOT_FOUND);
 }
@@ -124,7 +124,7 @@ fn every_fault_is_named_at_once() {
     let token = token(&house, "gateway", Role::Lead);
     let address = format!("{VISIT}/readings");
     let bad = json!({"kind": "flow", "circuit": "F9", "flow_l_min": "plenty", "pressure_in_bar_g": 900, "colour": 1});
-    let mut found = places(&house.send(&token, &address, "1", &bad));
+    let mut found = places(&house.send_as(&token, &address, "1", &bad));
     found.sort();
     assert_eq!(
         found,
@@ -139,25 +139,25 @@ fn every_fault_is_named_at_once() {
     );
     let trace =
         json!({"kind": "leak-down", "circuit": "F1", "trace": {"time_s": [0, 1, 1], "flow_l_min": [1, 2]}});
-    let found = places(&house.send(&token, &address, "1", &trace));
+    let found = places(&house.send_as(&token, &address, "1", &trace));
     assert_eq!(found, ["trace.flow_l_min", "trace.time_s.2"]);
     let empty =
         json!({"kind": "leak-down", "circuit": "F1", "trace": {"time_s": [0, 1], "flow_l_min": [1, 2]}});
-    assert_eq!(places(&house.send(&token, &address, "1", &empty)), ["trace.pressure_bar_g"]);
-    let ports = json!({"ports": [{"port": 1, "circuit": "F1"}, {"port": 1, "circuit": "F7"}]});
-    let found = places(&house.send(&token, &format!("{VISIT}/hook-up"), "1", &ports));
-    assert_eq!(found, ["ports.1.circuit", "ports.1.port"]);
+    assert_eq!(places(&house.send_as(&token, &address, "1", &empty)), ["trace.pressure_bar_g"]);
+    let ports = json!({"ports": [{"port": 1, "circuits": [{"circuit": "F1"}]}, {"port": 1, "circuits": [{"circuit": "F7"}, {"circuit": "F1"}]}]});
+    let found = places(&house.send_as(&token, &format!("{VISIT}/hook-up"), "1", &ports));
+    assert_eq!(found, ["ports.1.circuits.0.circuit", "ports.1.circuits.1.circuit", "ports.1.port"]);
     assert_eq!(
-        places(&house.send(&token, &format!("{VISIT}/end"), "1", &json!({"outcome": "release"}))),
+        places(&house.send_as(&token, &format!("{VISIT}/end"), "1", &json!({"outcome": "release"}))),
         ["outcome"]
     );
     let mould =
         json!({"format": "borewise-mould/1", "mould": {}, "circuit": [{"id": "A", "sisters": ["B"]}]});
     assert_eq!(
-        places(&house.send(&token, "/api/v1/moulds", "1", &mould)),
+        places(&house.send_as(&token, "/api/v1/moulds", "1", &mould)),
         ["mould.id", "circuit.0.sisters.0"]
     );
-    let twice = house.send_text(&token, &address, "1", "application/json", "{\"kind\": 1, \"kind\": 2}");
+    let twice = house.send_text_as(&token, &address, "1", "application/json", "{\"kind\": 1, \"kind\": 2}");
     assert_eq!(places(&twice), ["kind"]);
 }
 
@@ -169,15 +169,18 @@ fn what_cannot_be_answered_says_so() {
     let readings = format!("{VISIT}/readings");
     assert_eq!(code(&house.get_as(&token, "/api/v1/nothing")), (404, "unknown".into()));
     assert_eq!(code(&house.get_as(&token, "/api/v1/moulds/M%2F2")), (404, "unknown".into()));
-    assert_eq!(code(&house.send(&token, VISIT, "1", &json!({}))), (405, "wrong-method".into()));
-    assert_eq!(code(&house.send_text(&token, &readings, "1", "text/plain", "{}")), (415, "not-json".into()));
+    assert_eq!(code(&house.send_as(&token, VISIT, "1", &json!({}))), (405, "wrong-method".into()));
     assert_eq!(
-        code(&house.send_text(&token, &readings, "1", "application/json", "{")),
+        code(&house.send_text_as(&token, &readings, "1", "text/plain", "{}")),
+        (415, "not-json".into())
+    );
+    assert_eq!(
+        code(&house.send_text_as(&token, &readings, "1", "application/json", "{")),
         (400, "not-json".into())
     );
     let large = format!("\"{}\"", "x".repeat(5 << 20));
     assert_eq!(
-        code(&house.send_text(&token, &readings, "1", "application/json", &large)),
+        code(&house.send_text_as(&token, &readings, "1", "application/json", &large)),
         (413, "too-large".into())
     );
     assert_eq!(code(&house.get_as(&token, "/api/v1/history?most=0")), (422, "faults".into()));
@@ -191,7 +194,7 @@ fn a_visit_from_the_mould_to_its_end() {
     let house = House::with_a_visit();
     let token = token(&house, "gateway", Role::Lead);
     let mould = read(&house.get_as(&token, "/api/v1/moulds/M%2F1"));
-    let same = read(&house.send(&token, "/api/v1/moulds", "same", &mould));
+    let same = read(&house.send_as(&token, "/api/v1/moulds", "same", &mould));
     assert_eq!(
         (&same["new"], &same["changed"], &same["entry"]),
         (&json!(0), &json!(0), &Json::Null),
@@ -199,16 +202,23 @@ fn a_visit_from_the_mould_to_its_end() {
     );
     let mut other = mould.clone();
     other["mould"]["id"] = json!("M-2");
-    let taken = house.send(&token, "/api/v1/moulds", "new", &other);
+    let taken = house.send_as(&token, "/api/v1/moulds", "new", &other);
     assert_eq!(taken.status, StatusCode::CREATED, "{}", taken.body);
-    let begun = read(&house.send(&token, "/api/v1/moulds/M-2/visits", "begin", &json!({})));
+    let begun = read(&house.send_as(&token, "/api/v1/moulds/M-2/visits", "begin", &json!({})));
     let visit = format!("/api/v1/moulds/M-2/visits/{}", begun["visit"].as_str().unwrap());
     let done = |key: &str, rest: &str, body: Json| {
-        let answer = house.send(&token, &format!("{visit}{rest}"), key, &body);
+        let answer = house.send_as(&token, &format!("{visit}{rest}"), key, &body);
         assert_eq!(answer.status, StatusCode::CREATED, "{key}: {}", answer.body);
         read(&answer)
     };
-    done("hook", "/hook-up", json!({"ports": [{"port": 1, "circuit": "F1"}, {"port": 2, "circuit": "F2"}]}));
+    done(
+        "hook",
+        "/hook-up",
+        json!({"ports": [
+            {"port": 1, "circuits": [{"circuit": "F1"}]},
+            {"port": 2, "circuits": [{"circuit": "F2", "reversed": true}]},
+        ]}),
+    );
     let times: Vec<u32> = (0..120).collect();
     let pressures: Vec<f64> = times.iter().map(|time| 5.999 - f64::from(*time) * 1e-5).collect();
     let trace = json!({"time_s": times, "pressure_bar_g": pressures});
@@ -234,7 +244,7 @@ fn a_visit_from_the_mould_to_its_end() {
         .clone();
     assert_eq!(wet["open"], false, "{wet}");
     let body = json!({"circuit": "F2", "gate": "wet", "open": true, "because": "tested on another rig this morning"});
-    assert_eq!(places(&house.send(&token, &format!("{visit}/overrides"), "blind", &body)), ["seen"]);
+    assert_eq!(places(&house.send_as(&token, &format!("{visit}/overrides"), "blind", &body)), ["seen"]);
     let mut body = body;
     body["seen"] = wet["obstacles"].clone();
     let decided = done("decide", "/overrides", body)["entry"].as_u64().unwrap();
@@ -244,11 +254,12 @@ fn a_visit_from_the_mould_to_its_end() {
         json!({"reason": "the other rig was not calibrated"}),
     );
     done("end", "/end", json!({"outcome": "hold", "remark": "F2 is not tested"}));
-    let late = house.send(&token, &format!("{visit}/readings"), "late", &leak_down(5.9));
+    let late = house.send_as(&token, &format!("{visit}/readings"), "late", &leak_down(5.9));
     assert_eq!((late.status, read(&late)["code"].as_str()), (StatusCode::CONFLICT, Some("ended")));
     let findings = read(&house.get_as(&token, &format!("{visit}/findings")));
     assert_eq!((&findings["format"], &findings["mould"]), (&json!("borewise-findings/1"), &json!("M-2")));
     let shown = read(&house.get_as(&token, &visit));
+    assert_eq!(shown["hook_up"][1]["circuits"][0], json!({"circuit": "F2", "reversed": true}));
     assert_eq!((&shown["outcome"], &shown["end"]["remark"]), (&json!("hold"), &json!("F2 is not tested")));
     let number = done("paper", "/certificate", json!({}))["number"].as_str().unwrap().to_owned();
     let pdf = house.get_as(&token, &format!("/api/v1/certificates/{number}/certificate.pdf"));
@@ -270,10 +281,10 @@ fn an_unlikely_number_is_asked_about() {
     let address = format!("{VISIT}/readings");
     let slip =
         json!({"kind": "leak-down", "circuit": "F1", "start_bar_g": 60.0, "end_bar_g": 59.9, "seconds": 600});
-    let asked = house.send(&token, &address, "1", &slip);
+    let asked = house.send_as(&token, &address, "1", &slip);
     assert_eq!(read(&asked)["code"], "unlikely", "{}", asked.body);
     assert!(places(&asked).contains(&"start_bar_g".to_owned()));
-    let kept = house.send(&token, &format!("{address}?as_given=true"), "1", &slip);
+    let kept = house.send_as(&token, &format!("{address}?as_given=true"), "1", &slip);
     assert_eq!(kept.status, StatusCode::CREATED, "{}", kept.body);
     let all = read(&house.get_as(&token, &address));
     assert!(all["readings"][0]["reason"].as_str().unwrap().contains("questioned"));
@@ -283,13 +294,13 @@ fn an_unlikely_number_is_asked_about() {
 fn a_calculator_answers_a_program() {
     let house = House::with_a_visit();
     let token = token(&house, "gateway", Role::Viewer);
-    let water = house.send(&token, "/api/v1/calculators/water", "", &json!({"temperature_deg_c": 20}));
+    let water = house.send_as(&token, "/api/v1/calculators/water", "", &json!({"temperature_deg_c": 20}));
     assert_eq!(water.status, StatusCode::OK, "{}", water.body);
     // Water at 20 degC and atmospheric pressure: 998.2 kg/m3 (IAPWS, as the calculator's own outside checks hold).
     let density = read(&water)["outputs"]["density_kg_m3"].as_f64().unwrap();
     assert!((density - 998.2).abs() < 0.1, "{density}");
     assert_eq!(
-        places(&house.send(&token, "/api/v1/calculators/water", "", &json!({}))),
+        places(&house.send_as(&token, "/api/v1/calculators/water", "", &json!({}))),
         ["temperature_deg_c"]
     );
 }

@@ -10,13 +10,13 @@ use exchange::one_reading::{List, written};
 use exchange::shapes::rig_value;
 use serde_json::Value as Json;
 use store::read::Standing;
-use store::shapes::HookUpCard;
 use store::{AsOf, Fact, Item, Reader, Subject};
 
 use super::call::Call;
 use super::operation::Answer;
 use super::refusal::Refusal;
 use super::shapes::*;
+use crate::entry::hook_up::ports_of;
 use crate::pages::paper::{not_here, numbered};
 use crate::shown;
 
@@ -94,17 +94,12 @@ pub(super) fn visit(call: &Call<'_>) -> Answered {
     let (mould, id) = (call.name("mould"), call.name("visit"));
     let shape = call.read(|reader| {
         let row = known_visit(reader, mould, id)?;
-        let ports = reader.items(&Subject::visit(mould, id), AsOf::Now)?.into_iter().find_map(|item| {
-            match item.fact {
-                Fact::HookUp(HookUpCard { ports, .. }) => Some(ports),
-                _ => None,
-            }
-        });
-        let port = |port: store::shapes::PortCard| Port { port: port.port, circuit: port.circuit };
+        let items = reader.items(&Subject::visit(mould, id), AsOf::Now)?;
+        let ports = items.iter().find_map(|item| ports_of(&item.fact)).unwrap_or_default();
         let certificates = reader.certificates(mould, id)?;
         Ok(Visit {
             row: row.into(),
-            hook_up: ports.unwrap_or_default().into_iter().map(port).collect(),
+            hook_up: ports.into_iter().map(Into::into).collect(),
             end: reader.visit_end(mould, id, AsOf::Now)?.map(|(card, _)| card.into()),
             finding: shown::of(call.app, reader, mould, id)?.entry,
             certificates: certificates.iter().map(|issued| issued.number.to_string()).collect(),

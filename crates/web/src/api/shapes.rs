@@ -8,7 +8,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 use serde_json::Value as Json;
 use store::read::{CircuitRow, InstrumentRow, MouldRow, VisitRow};
-use store::shapes::{OutcomeWord, Person, VisitEndCard};
+use store::shapes::{OnPortCard, OutcomeWord, Person, PortCard2, VisitEndCard};
 use store::{Entry, Item};
 
 use crate::pages::people::role_word;
@@ -178,11 +178,29 @@ pub(crate) struct Visits {
 
 /// A circuit on a port.
 #[derive(Serialize, JsonSchema)]
-pub(crate) struct Port {
-    /// Port of the rig, from 1.
-    pub port: u32,
+pub(crate) struct OnPort {
     /// Circuit.
-    pub circuit: String,
+    circuit: String,
+    /// Whether its outlet is used as the inlet.
+    reversed: bool,
+}
+
+/// A port in use.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct Port {
+    /// Which hook-up, from 1, where hoses are moved to further circuits.
+    stage: u32,
+    /// Port of the rig, from 1.
+    port: u32,
+    /// What hangs on it, in the order of the water.
+    circuits: Vec<OnPort>,
+}
+
+impl From<PortCard2> for Port {
+    fn from(card: PortCard2) -> Self {
+        let on = |on: OnPortCard| OnPort { circuit: on.circuit, reversed: on.reversed };
+        Self { stage: card.stage, port: card.port, circuits: card.circuits.into_iter().map(on).collect() }
+    }
 }
 
 /// How a visit ended.
@@ -209,7 +227,7 @@ pub(crate) struct Visit {
     /// As in a list.
     #[serde(flatten)]
     pub row: VisitInList,
-    /// Which circuit is on which port, in the order in which they were used.
+    /// Which circuits are on which port, stage by stage.
     pub hook_up: Vec<Port>,
     /// How it ended; null while it is on the bench.
     pub end: Option<End>,

@@ -1,13 +1,13 @@
 //! What is recorded: once for each key, in the name of whoever answers for the token.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use bench::finding::GateName;
 use calc::form::{Fault, Field, Kind, Preset, Value};
 use exchange::mould_json;
 use serde::Serialize;
 use store::shapes::{
-    HookUpCard, OutcomeWord, OverrideCard, PortCard, VisitCard, VisitEndCard, WithdrawalCard,
+    HookUpCard2, OnPortCard, OutcomeWord, OverrideCard, PortCard2, VisitCard, VisitEndCard, WithdrawalCard,
 };
 use store::{Answered, AsOf, Fact, Reader, Session as Writing, Subject, Write};
 
@@ -168,15 +168,27 @@ pub(super) fn begin(call: &Call<'_>) -> Done {
     Ok(answer)
 }
 
-static PORT: &[Field] = &[
-    Field::required("port", Kind::Count { low: 1, high: visit::LAST_PORT }, "port of the rig, from 1"),
+static ON_PORT: Kind = Kind::Record(&[
     Field::required("circuit", Kind::Text, "circuit"),
-];
-pub(super) static HOOK_UP: &[Field] = &[Field::required(
-    "ports",
-    Kind::List { of: &Kind::Record(PORT), least: 1 },
-    "which circuit is on which port",
-)];
+    Field::preset("reversed", Kind::Flag, Preset::Flag(false), "whether its outlet is used as the inlet"),
+]);
+const UP_TO_999: Kind = Kind::Count { low: 1, high: 999 };
+static PORT: Kind = Kind::Record(&[
+    Field::preset(
+        "stage",
+        UP_TO_999,
+        Preset::Number(1.0),
+        "which hook-up, where hoses are moved to further circuits",
+    ),
+    Field::required("port", UP_TO_999, "port of the rig, from 1"),
+    Field::required(
+        "circuits",
+        Kind::List { of: &ON_PORT, least: 1 },
+        "what hangs on it, in the order of the water: more than one where jumpers join them",
+    ),
+]);
+pub(super) static HOOK_UP: &[Field] =
+    &[Field::required("ports", Kind::List { of: &PORT, least: 1 }, "which circuits are on which port")];
 
 pub(super) fn hook_up(call: &Call<'_>) -> Done {
     let (mould, stay) = (call.name("mould"), call.name("visit"));
@@ -187,39 +199,42 @@ pub(super) fn hook_up(call: &Call<'_>) -> Done {
         })?;
         let known: Vec<&str> = circuits.iter().map(|row| row.id.as_str()).collect();
         let ports = ports(&known, call)?;
-        Ok(Fact::HookUp(HookUpCard { mould: mould.to_owned(), visit: stay.to_owned(), ports }))
+        Ok(Fact::HookUp2(HookUpCard2 { mould: mould.to_owned(), visit: stay.to_owned(), ports }))
     })
 }
 
-fn ports(known: &[&str], call: &Call<'_>) -> Result<Vec<PortCard>, Refusal> {
-    let (mut faults, mut ports) = (Vec::new(), BTreeMap::<u32, String>::new());
+/// The ports stage by stage, or everything that is wrong with them.
+fn ports(known: &[&str], call: &Call<'_>) -> Result<Vec<PortCard2>, Refusal> {
+    let (mut faults, mut ports) = (Vec::new(), BTreeMap::<(u32, u32), Vec<OnPortCard>>::new());
+    let mut used = BTreeSet::new();
     for (at, item) in call.input().records("ports").enumerate() {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
-            reason = "checked: a whole number in range"
+            reason = "checked: whole numbers in range"
         )]
-        let (port, circuit) = (item.number("port") as u32, item.text("circuit"));
-        if !known.contains(&circuit) {
-            let hint = format!("one of: {}", known.join(", "));
-            let fault = Fault::new(format!("ports.{at}.circuit"), "the mould has no such circuit", hint);
-            faults.push(fault.with_value(circuit));
+        let (stage, port) = (item.number("stage") as u32, item.number("port") as u32);
+        let mut circuits = Vec::new();
+        for (place, on) in item.records("circuits").enumerate() {
+            let circuit = on.text("circuit");
+            let field = format!("ports.{at}.circuits.{place}.circuit");
+            if !known.contains(&circuit) {
+                let hint = format!("one of: {}", known.join(", "));
+                faults.push(Fault::new(&field, "the mould has no such circuit", hint).with_value(circuit));
+            }
+            if !used.insert((stage, circuit)) {
+                let problem = format!("it stands in stage {stage} twice");
+                faults
+                    .push(Fault::new(&field, problem, "give each circuit once a stage").with_value(circuit));
+            }
+            circuits.push(OnPortCard { circuit: circuit.to_owned(), reversed: on.flag("reversed") });
         }
-        if ports.values().any(|other| other == circuit) {
-            let fault =
-                Fault::new(format!("ports.{at}.circuit"), "this circuit is on another port", "give it once");
-            faults.push(fault.with_value(circuit));
-        }
-        if let Some(other) = ports.insert(port, circuit.to_owned()) {
-            let problem = format!("port {port} has circuit {other} already");
-            faults.push(Fault::new(
-                format!("ports.{at}.port"),
-                problem,
-                "each port takes one circuit at a time",
-            ));
+        if ports.insert((stage, port), circuits).is_some() {
+            let problem = format!("port {port} stands in stage {stage} twice");
+            faults.push(Fault::new(format!("ports.{at}.port"), problem, "give each port once a stage"));
         }
     }
-    let card = |(port, circuit)| PortCard { port, circuit };
+    let card = |((stage, port), circuits)| PortCard2 { stage, port, circuits };
     if faults.is_empty() { Ok(ports.into_iter().map(card).collect()) } else { Err(Refusal::faults(faults)) }
 }
 

@@ -156,12 +156,12 @@ impl House {
     }
 
     /// Sends a document as a program that bears this token.
-    pub fn send(&self, token: &str, address: &str, key: &str, body: &serde_json::Value) -> Answer {
-        self.send_text(token, address, key, "application/json", &body.to_string())
+    pub fn send_as(&self, token: &str, address: &str, key: &str, body: &serde_json::Value) -> Answer {
+        self.send_text_as(token, address, key, "application/json", &body.to_string())
     }
 
     /// The same with any text.
-    pub fn send_text(&self, token: &str, address: &str, key: &str, kind: &str, body: &str) -> Answer {
+    pub fn send_text_as(&self, token: &str, address: &str, key: &str, kind: &str, body: &str) -> Answer {
         let request = Request::post(address).header("host", "localhost:8470").header("content-type", kind);
         let mut request = request.header("authorization", format!("Bearer {token}"));
         if !key.is_empty() {
