@@ -9,6 +9,7 @@ name, or that does not look as described, and on anything that the description f
 schemathesis is fetched with pip into an environment of its own, once. Takes about two minutes.
 """
 
+import copy
 import json
 import os
 import pathlib
@@ -125,7 +126,9 @@ def narrowed(description, known):
             bodies(operation.get("requestBody", {}))
     schemas = description["components"]["schemas"]
     # A mould of any other name could be met by an address that the narrowed description forbids.
-    schemas["MouldFile"]["properties"]["mould"]["properties"]["id"] = {"enum": ["FUZZ-1", "FUZZ-2"]}
+    mould = copy.deepcopy(schemas["MouldFile"])
+    mould["properties"]["mould"]["properties"]["id"] = {"enum": ["FUZZ-1", "FUZZ-2"]}
+    description["paths"]["/api/v1/moulds"]["post"]["requestBody"]["content"]["application/json"]["schema"] = mould
     for name, schema in schemas.items():
         if name.startswith("variants-"):
             bodies(schema)

@@ -1,11 +1,15 @@
 //! A mould as JSON: the fields of the mould file, without a file.
 
 use bench::mould::Mould;
-use calc::form::{self, Fault, Value};
+use calc::form::{self, Fault, Kind, Value};
+use calc::hydraulics::piece_form::PIECE;
 
 use crate::shapes::{Found, mould};
 
 pub use crate::shapes::mould::FILE as FIELDS;
+
+/// The pieces of a circuit.
+pub static PIECES: Kind = Kind::List { of: &PIECE, least: 0 };
 
 /// A mould from the fields of a mould file, and what its sender should know.
 ///

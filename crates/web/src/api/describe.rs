@@ -186,21 +186,15 @@ fn components(mut shapes: SchemaGenerator, mut sent: Schemas) -> Map<String, Jso
     let mut all = Map::new();
     all.insert("MouldFile".to_owned(), sent.object(mould_json::FIELDS));
     all.insert("CircuitFile".to_owned(), sent.object(exchange::shapes::mould::CIRCUIT));
-    static PIECES: Kind = Kind::List { of: &calc::hydraulics::piece_form::PIECE, least: 0 };
-    all.insert("PiecesFile".to_owned(), sent.kind(&PIECES));
+    all.insert("PiecesFile".to_owned(), sent.kind(&mould_json::PIECES));
     all.insert("RigFile".to_owned(), sent.kind(&RIG));
-    let items = json!({"anyOf": [left_out(sent.kind(&READING)), sent.object(TREATMENT)]});
+    let items = json!({"anyOf": [sent.kind(&READING), sent.object(TREATMENT)]});
     all.insert("ItemFile".to_owned(), items);
     all.insert("Findings".to_owned(), findings());
     all.extend(sent.into_named());
     let taken = shapes.take_definitions(true);
     all.extend(taken);
     all
-}
-
-/// The schema of a reading in a list may lack what its traces say.
-fn left_out(schema: Json) -> Json {
-    schema
 }
 
 /// The findings document, as far as its own version promises it.
