@@ -15,6 +15,7 @@ mod read;
 mod readings;
 mod refusal;
 mod shapes;
+mod shapes_more;
 mod write;
 
 use std::sync::Arc;

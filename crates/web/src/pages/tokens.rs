@@ -54,9 +54,11 @@ pub(super) fn section(
                 }
                 @if let Some(token) = new { (shown_once(token)) }
                 @if !all.is_empty() {
-                    table.list.people {
-                        thead { tr { th scope="col" { "Token" } th scope="col" { "May do" } th scope="col" { "Answers for it" } th scope="col" { "State" } } }
-                        tbody { @for token in &all { (line(session, may, token)) } }
+                    table.list role="table" aria-labelledby="tokens" {
+                        thead role="rowgroup" { tr role="row" {
+                            @for heading in ["Token", "May do", "Answers for it", "State"] { th role="columnheader" scope="col" { (heading) } }
+                        } }
+                        tbody role="rowgroup" { @for token in &all { (line(session, may, token)) } }
                     }
                 }
                 @if may { (form(app, session, answer)?) }
@@ -77,11 +79,11 @@ fn shown_once(token: &str) -> Markup {
 fn line(session: &Session, may: bool, token: &Token) -> Markup {
     let own = token.person == session.person && session.role.records();
     html! {
-        tr.gone[token.revoked.is_some()] {
-            th.name scope="row" { (token.name) span.under { "made " (moment(token.made)) " by " (token.made_by) } }
-            td { (role_word(token.role)) }
-            td { (token.person) }
-            td { @match &token.revoked {
+        tr.gone[token.revoked.is_some()] role="row" {
+            th.name role="rowheader" scope="row" { (token.name) span.under { "made " (moment(token.made)) " by " (token.made_by) } }
+            td role="cell" data-label="May do" { (role_word(token.role)) }
+            td role="cell" data-label="Answers for it" { (token.person) }
+            td role="cell" data-label="State" { @match &token.revoked {
                 Some((at, by)) => { "revoked " (moment(*at)) " by " (by) },
                 None if may || own => form.entry method="post" action={ "/tokens/" (encoded(&token.name)) "/revoke" } {
                     (sealed(session, &fresh_key()))
@@ -101,7 +103,7 @@ fn form(app: &App, session: &Session, answer: Option<&Answer<'_>>) -> Result<Mar
     let here = people.iter().filter(|person| person.active);
     let people = here.map(|person| (person.id.clone(), crate::access::called(person))).collect();
     let roles = ROLES.iter().filter(|(role, ..)| *role != Role::Administrator);
-    let roles = roles.map(|(_, word, may)| ((*word).to_owned(), format!("{word}: {may}"))).collect();
+    let roles = roles.map(|(_, word, _)| ((*word).to_owned(), (*word).to_owned())).collect();
     let (role, person) =
         (typed.given("role").unwrap_or("viewer"), typed.given("person").unwrap_or(&session.person));
     let name =
