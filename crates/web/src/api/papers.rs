@@ -6,6 +6,7 @@ use super::call::Call;
 use super::operation::Answer;
 use super::read::known_visit;
 use super::refusal::Refusal;
+use crate::entry::hook_up::ports_of;
 use crate::pages::paper::{not_here, numbered, printer};
 use crate::{layout, shown};
 
@@ -24,11 +25,13 @@ pub(super) fn visit_sheet(call: &Call<'_>) -> Answered {
 
 pub(super) fn hook_up_sheet(call: &Call<'_>) -> Answered {
     let (mould, visit) = (call.name("mould"), call.name("visit"));
-    let (shown, stay) = call.read(|reader| {
+    let (shown, ports) = call.read(|reader| {
         known_visit(reader, mould, visit)?;
-        Ok((shown::of(call.app, reader, mould, visit)?, reader.visit(mould, visit, AsOf::Now)?))
+        let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
+        let ports = items.iter().find_map(|item| ports_of(&item.fact)).unwrap_or_default();
+        Ok((shown::of(call.app, reader, mould, visit)?, ports))
     })?;
-    let bytes = printer(call.app)?.hook_up_sheet(&shown.findings, &stay)?;
+    let bytes = printer(call.app)?.hook_up_sheet(&shown.findings, &ports)?;
     Ok(Answer::Pdf(format!("{mould}-{visit}-hook-up"), bytes))
 }
 
