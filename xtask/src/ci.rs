@@ -18,6 +18,8 @@ const STEPS: &[Step] = &[
     ("outside checks", &["run", "--quiet", "--locked", "-p", "borewise", "--", "check"], &[]),
     ("validation page is the run's own", &["xtask", "validation", "--verify"], &[]),
     ("method pages say what the definitions say", &["xtask", "calculators", "--verify"], &[]),
+    ("interface page says what the operations say", &["xtask", "api", "--verify"], &[]),
+    ("interface for programs, fuzzed", &["xtask", "fuzz-api"], &[]),
     ("docs", &["doc", "--workspace", "--no-deps", "--locked", "--quiet"], &[("RUSTDOCFLAGS", "-D warnings")]),
 ];
 

@@ -11,6 +11,7 @@ mod record;
 mod serve;
 mod simulate;
 mod tables;
+mod token;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -82,6 +83,11 @@ enum Command {
     Record(record::Command),
     #[command(flatten)]
     Paper(paper::Command),
+    /// Tokens by which other programs reach the record: make, list, revoke
+    #[command(subcommand)]
+    Token(token::Command),
+    /// Print the description of the interface for programs (OpenAPI 3.1)
+    Openapi,
     /// Show the bench book in a browser: moulds, visits and circuits on record, forms for readings, calculators
     Serve {
         #[command(flatten)]
@@ -116,6 +122,7 @@ impl Command {
             }
             Self::Record(command) if command.json() => Listener::Program,
             Self::Paper(command) if command.json() => Listener::Program,
+            Self::Token(command) if command.json() => Listener::Program,
             _ => Listener::People,
         }
     }
@@ -130,6 +137,8 @@ impl Command {
             Self::Simulate { plan, out } => simulate::run(&plan, &out),
             Self::Record(command) => record::run(&command),
             Self::Paper(command) => paper::run(&command),
+            Self::Token(command) => token::run(&command),
+            Self::Openapi => token::openapi(),
             Self::Serve { place, listen, host, base } => serve::run(&place, listen, &host, base),
             Self::Demo { data, no_open } => demo::run(&data, no_open),
         }

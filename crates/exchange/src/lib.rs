@@ -11,6 +11,7 @@ pub mod findings_json;
 pub mod intake;
 pub mod json;
 pub mod load;
+pub mod mould_json;
 pub mod mould_list;
 pub mod one_mould;
 pub mod one_reading;
@@ -23,6 +24,7 @@ pub mod source;
 pub mod tables;
 pub mod toml_text;
 pub mod toml_tree;
+pub mod trace_json;
 pub mod write;
 
 pub use fault::{FileFault, FileFaults, Notice};

@@ -9,9 +9,12 @@ use calc::trace::Trace;
 
 use crate::csv::{self, Quantity};
 use crate::shapes::Found;
-use crate::shapes::reading::{READING, TREATMENT};
+use crate::shapes::section;
 use crate::shapes::visit::{Belongings, visit};
 use crate::shapes::visit_meaning::{Around, TraceUse, TraceWanted, meaning};
+use crate::trace_json;
+
+pub use crate::shapes::reading::{READING, TREATMENT};
 
 /// What is known around a reading.
 #[derive(Clone, Copy, Debug)]
@@ -77,6 +80,78 @@ pub fn read_with<'t>(
     item: Value,
     text: impl Fn(&str) -> Option<&'t str>,
 ) -> Result<OneReading, Vec<Fault>> {
+    read_by(bench, list, item, |wanted| trace(text(&wanted.name).unwrap_or_default(), wanted, bench.rig))
+}
+
+/// Reads one item whose traces stand in it as arrays ([`trace_json::TRACE`]) in place of the names of files.
+///
+/// # Errors
+/// Everything that is wrong with it, under the names of its fields.
+pub fn read_with_arrays(bench: Bench<'_>, list: List, mut item: Value) -> Result<OneReading, Vec<Fault>> {
+    let (mut traces, mut faults) = (BTreeMap::new(), Vec::new());
+    trace_json::taken_out(&mut item, "", &mut traces, &mut faults);
+    let named: BTreeSet<String> = faults.iter().map(|fault| fault.field.clone()).collect();
+    let read = read_by(bench, list, item, |wanted| match traces.get(&wanted.name) {
+        Some(trace) if has(trace, wanted.needed) => Ok((trace.clone(), Vec::new())),
+        Some(_) => {
+            let column = if wanted.needed == TraceUse::Flow { "flow_l_min" } else { "pressure_bar_g" };
+            let field = format!("{}.{column}", wanted.name);
+            Err(vec![Fault::new(field, "missing", format!("give {column}: this trace is for it"))])
+        }
+        // What is wrong with it was said where it was taken out.
+        None => Err(Vec::new()),
+    });
+    match read {
+        Ok(read) if faults.is_empty() => Ok(read),
+        Ok(_) => Err(faults),
+        Err(more) => {
+            faults.extend(more.into_iter().filter(|fault| !named.contains(&fault.field)));
+            Err(faults)
+        }
+    }
+}
+
+const fn has(trace: &Trace, needed: TraceUse) -> bool {
+    match needed {
+        TraceUse::Pressure => trace.pressure_bar_g.is_some(),
+        TraceUse::Flow => trace.flow_l_min.is_some(),
+    }
+}
+
+/// A reading or treatment with the fields of the visit file, its traces as arrays.
+#[must_use]
+pub fn written(entry: &Entry) -> (List, Value) {
+    let (section, traces) = section(entry);
+    let list = if section.name == "treatment" { List::Treatment } else { List::Reading };
+    let mut fields = section.fields;
+    put_in(&mut fields, &traces);
+    (list, fields)
+}
+
+/// Puts traces in place of their names.
+fn put_in(value: &mut Value, traces: &[(String, Trace)]) {
+    match value {
+        Value::Record(fields) => {
+            for (name, inner) in fields {
+                let named = inner.as_text().filter(|_| name == "trace");
+                let found = named.and_then(|text| traces.iter().find(|(known, _)| known == text));
+                match found {
+                    Some((_, trace)) => *inner = trace_json::value(trace),
+                    None => put_in(inner, traces),
+                }
+            }
+        }
+        Value::List(items) => items.iter_mut().for_each(|item| put_in(item, traces)),
+        _ => {}
+    }
+}
+
+fn read_by(
+    bench: Bench<'_>,
+    list: List,
+    item: Value,
+    trace_of: impl Fn(&TraceWanted) -> Result<Read, Vec<Fault>>,
+) -> Result<OneReading, Vec<Fault>> {
     let name = if list == List::Reading { "reading" } else { "treatment" };
     let prefix = format!("{name}.0");
     let started = Value::record([("started", Value::from(bench.at.to_string()))]);
@@ -98,8 +173,9 @@ pub fn read_with<'t>(
     }
     let mut notices: Vec<String> = found.notices.into_iter().map(|(_, _, text)| text).collect();
     let mut traces = BTreeMap::new();
+    let count = wanted.len();
     for wanted in wanted {
-        match trace(text(&wanted.name).unwrap_or_default(), &wanted, bench.rig) {
+        match trace_of(&wanted) {
             Ok((trace, remarks)) => {
                 notices.extend(remarks);
                 traces.insert(wanted.path, trace);
@@ -107,7 +183,8 @@ pub fn read_with<'t>(
             Err(more) => faults.extend(more),
         }
     }
-    let (true, Ok(filled)) = (faults.is_empty(), checked) else {
+    let complete = traces.len() == count;
+    let (true, Ok(filled), true) = (faults.is_empty(), checked, complete) else {
         return Err(faults.into_iter().map(|fault| beneath(fault, &prefix)).collect());
     };
     let belongings = Belongings {

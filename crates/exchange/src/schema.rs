@@ -1,4 +1,4 @@
-//! JSON Schema of a calculator's input, from its definition.
+//! JSON Schema of calculators, mould files and readings, from their definitions.
 
 use calc::calculators::Calculator;
 use calc::form::{Field, Kind, Need, Preset, Variant};
@@ -13,27 +13,53 @@ const ABOVE_ZERO: f64 = 1e-12;
 /// The schema (draft 2020-12) of a calculator's input.
 #[must_use]
 pub fn schema(calculator: &Calculator) -> Json {
-    let mut schemas = Schemas::default();
+    let mut schemas = Schemas::new("#/$defs/");
     let mut root = Map::new();
     root.insert("$schema".to_owned(), json!("https://json-schema.org/draft/2020-12/schema"));
     root.insert("title".to_owned(), json!(calculator.title));
     root.insert("description".to_owned(), json!(calculator.text));
     root.extend(schemas.record(calculator.inputs, None));
-    if !schemas.named.is_empty() {
-        let named = schemas.named.into_iter().map(|(_, name, schema)| (name, schema));
-        root.insert("$defs".to_owned(), Json::Object(named.collect()));
+    let named = schemas.into_named();
+    if !named.is_empty() {
+        root.insert("$defs".to_owned(), Json::Object(named));
     }
     Json::Object(root)
 }
 
 /// Schemas of kinds with variants: they may hold themselves, so each is written once and pointed at.
-#[derive(Default)]
-struct Schemas {
+pub struct Schemas {
     /// The variants' address, the name, and the schema, which is null while it is being written.
     named: Vec<(*const Variant, String, Json)>,
+    /// What stands before a name where it is pointed at.
+    before: &'static str,
+    /// Whether programs send it: traces come as arrays, and what may be left out may be null.
+    sent: bool,
 }
 
 impl Schemas {
+    /// Schemas that are pointed at by these letters and their name.
+    #[must_use]
+    pub const fn new(before: &'static str) -> Self {
+        Self { named: Vec::new(), before, sent: false }
+    }
+
+    /// The same for what programs send without files: traces come as arrays, and what may be left out may be null.
+    #[must_use]
+    pub const fn sent(before: &'static str) -> Self {
+        Self { named: Vec::new(), before, sent: true }
+    }
+
+    /// The schema of a record.
+    pub fn object(&mut self, fields: &'static [Field]) -> Json {
+        Json::Object(self.record(fields, None))
+    }
+
+    /// The schemas that the others point at, by name.
+    #[must_use]
+    pub fn into_named(self) -> Map<String, Json> {
+        self.named.into_iter().map(|(_, name, schema)| (name, schema)).collect()
+    }
+
     fn record(&mut self, fields: &'static [Field], tag: Option<(&str, &str)>) -> Map<String, Json> {
         let mut properties = Map::new();
         let mut required: Vec<&str> = Vec::new();
@@ -42,7 +68,14 @@ impl Schemas {
             required.push(tag);
         }
         for field in fields {
-            let mut schema = self.kind(&field.kind);
+            let mut schema = match (field.name, &field.kind) {
+                ("trace", Kind::Text) if self.sent => self.kind(&crate::trace_json::TRACE),
+                ("columns", Kind::Map(_)) if self.sent => continue,
+                (_, kind) => self.kind(kind),
+            };
+            if self.sent && !matches!(field.need, Need::Required) {
+                schema = or_null(schema);
+            }
             if let Json::Object(schema) = &mut schema {
                 schema.insert("description".to_owned(), json!(field.text));
                 if let Need::Default(preset) = field.need {
@@ -62,7 +95,8 @@ impl Schemas {
         schema
     }
 
-    fn kind(&mut self, kind: &'static Kind) -> Json {
+    /// The schema of a kind.
+    pub fn kind(&mut self, kind: &'static Kind) -> Json {
         match kind {
             Kind::Number { low, high } => Json::Object(range(json!("number"), *low, *high)),
             Kind::Sample { low, high } => Json::Object(range(json!(["number", "null"]), *low, *high)),
@@ -101,7 +135,19 @@ impl Schemas {
             }
         }
         let name = self.named.get(place).map_or("", |(_, name, _)| name.as_str());
-        json!({"$ref": format!("#/$defs/{name}")})
+        json!({"$ref": format!("{}{name}", self.before)})
+    }
+}
+
+/// A schema that takes nothing too.
+fn or_null(schema: Json) -> Json {
+    match schema {
+        Json::Object(mut fields) if fields.get("type").is_some_and(Json::is_string) => {
+            let kind = fields.get("type").cloned();
+            fields.insert("type".to_owned(), json!([kind, "null"]));
+            Json::Object(fields)
+        }
+        other => json!({"anyOf": [other, {"type": "null"}]}),
     }
 }
 

@@ -107,6 +107,9 @@ pub enum StoreError {
         /// Who has it.
         number: u64,
     },
+    /// A name that was given before.
+    #[error("the name {0} was given before; take another one")]
+    NameTaken(String),
     /// A blob that an entry names and nobody brought.
     #[error("an entry names bytes with the digest {0}, and they are not here")]
     BlobMissing(Digest),

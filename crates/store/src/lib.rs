@@ -30,6 +30,7 @@ mod disk;
 mod project;
 mod record;
 mod schema;
+mod token;
 mod write;
 
 pub use blob::Blob;
@@ -40,4 +41,5 @@ pub use error::StoreError;
 pub use fact::{Fact, Subject};
 pub use read::{AsOf, Item, Reader};
 pub use record::{Session, Store};
+pub use token::{Answered, Token};
 pub use write::{Write, Written};

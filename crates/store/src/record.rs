@@ -151,7 +151,7 @@ impl Store {
 
 /// A look at the record that may also write; see [`Store::together`].
 pub struct Session<'c> {
-    connection: &'c Connection,
+    pub(crate) connection: &'c Connection,
 }
 
 impl Session<'_> {

@@ -11,6 +11,7 @@ const STEPS: &[&str] = &[
     include_str!("sql/history-1.sql"),
     include_str!("sql/history-2.sql"),
     include_str!("sql/history-3.sql"),
+    include_str!("sql/history-4.sql"),
 ];
 const STATE: &str = include_str!("sql/state.sql");
 /// Changes whenever the tables of the state, or what is projected into them, change.

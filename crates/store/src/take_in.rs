@@ -75,7 +75,21 @@ impl Taken {
         person: &str,
         reason: Option<&str>,
     ) -> Result<Write, StoreError> {
-        let mut write = Write::new(self.key(reader)?, at, person);
+        self.write_as(self.key(reader)?, at, person, reason)
+    }
+
+    /// The same under a key of the caller's.
+    ///
+    /// # Errors
+    /// As [`Taken::write`].
+    pub fn write_as(
+        &self,
+        key: String,
+        at: jiff::Timestamp,
+        person: &str,
+        reason: Option<&str>,
+    ) -> Result<Write, StoreError> {
+        let mut write = Write::new(key, at, person);
         for fact in &self.new {
             write.say(fact.clone());
         }

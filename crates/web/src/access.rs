@@ -2,7 +2,7 @@
 
 use std::net::{IpAddr, SocketAddr};
 
-use store::shapes::Person;
+use store::shapes::{Person, Role};
 use store::{Store, StoreError};
 
 /// Longest name of a host (RFC 1035).
@@ -70,6 +70,13 @@ impl Beyond {
         }
         Ok(Self { address, names: names.iter().map(|name| name.to_ascii_lowercase()).collect() })
     }
+}
+
+/// Whether somebody of this role looks after people and tokens: an administrator, or a lead where no administrator is on
+/// record.
+pub(crate) fn looks_after(people: &[Person], role: Role) -> bool {
+    let nobody = !people.iter().any(|person| person.active && person.role == Role::Administrator);
+    role == Role::Administrator || (nobody && role == Role::Lead)
 }
 
 /// Short name and name of a person.

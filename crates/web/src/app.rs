@@ -14,8 +14,8 @@ use store::{AsOf, Reader, Store, StoreError, Write};
 use crate::access::{Access, Beyond};
 use crate::printer::Printer;
 use crate::session::Seal;
-use crate::tries::Tries;
-use crate::{entry, guard, pages};
+use crate::tries::{Tries, WrongTokens};
+use crate::{api, entry, guard, pages};
 
 /// Largest form that is taken: a pasted trace of an hour at ten samples a second takes a third of it.
 const FORM_LIMIT_BYTES: usize = 4 << 20;
@@ -82,6 +82,7 @@ pub struct App {
     pub(crate) known: Mutex<Known>,
     pub(crate) access: Access,
     pub(crate) tries: Tries,
+    pub(crate) wrong_tokens: WrongTokens,
     pub(crate) printer: Option<Box<dyn Printer>>,
 }
 
@@ -104,6 +105,7 @@ impl App {
             known: Mutex::default(),
             access: Access::ThisMachine,
             tries: Tries::default(),
+            wrong_tokens: WrongTokens::default(),
             printer: None,
         }
     }
@@ -181,7 +183,10 @@ pub fn router(app: App) -> Router {
         .route(&format!("{circuit}/gates/{{gate}}/back"), post(entry::gates::take_back))
         .route(&format!("{circuit}/enter/{{form}}"), post(entry::reading::enter))
         .route(&format!("{circuit}/withdraw/{{number}}"), post(entry::reading::withdraw))
+        .route("/tokens", post(pages::tokens::add))
+        .route("/tokens/{name}/revoke", post(pages::tokens::revoke))
         .merge(pages::paper::routes(visit))
+        .merge(api::routes())
         .route("/calculators", get(pages::calculators::list))
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))

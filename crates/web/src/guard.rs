@@ -9,6 +9,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
 
 use crate::access::Access;
+use crate::api;
 use crate::app::App;
 use crate::entry::somebody;
 use crate::problem::Problem;
@@ -33,8 +34,13 @@ fn is_public(path: &str) -> bool {
 
 /// Lets a request pass, or says why not.
 pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    let mut response = match refusal(&app.access, request.method(), request.headers()) {
+    // The interface for programs knows no cookies: what a browser was told cannot reach it, so that it asks for no origin.
+    let api = api::is_at(request.uri().path());
+    let method = if api { &Method::GET } else { request.method() };
+    let mut response = match refusal(&app.access, method, request.headers()) {
+        Some((status, text)) if api => api::misdirected(status, text),
         Some((status, text)) => (status, text).into_response(),
+        None if api => next.run(request).await,
         None if app.access.asks_for_proof() && !is_public(request.uri().path()) => {
             signed_in(&app, request, next).await
         }

@@ -11,6 +11,7 @@
 //! - Other machines reach the pages only through a [`Beyond`], and then every page asks for a sign-in.
 
 mod access;
+mod api;
 mod app;
 mod entry;
 mod forms;
@@ -25,11 +26,13 @@ mod sent;
 mod serve;
 mod session;
 mod shown;
+pub mod tokens;
 mod tries;
 mod typed;
 mod units;
 
 pub use access::{Beyond, Closed};
+pub use api::{description, page as api_page};
 pub use app::{App, Judge, JudgeError, router};
 pub use printer::{PrintError, Printer};
 pub use serve::{Loopback, serve, serve_network};

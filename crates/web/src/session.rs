@@ -212,14 +212,15 @@ pub(crate) fn fresh_key() -> String {
     hex(&random()[..16])
 }
 
-fn random() -> [u8; 32] {
+/// 32 random bytes.
+pub(crate) fn random() -> [u8; 32] {
     let mut bytes = [0; 32];
     // A machine without chance cannot serve: better no page than a guessable one.
     getrandom::fill(&mut bytes).expect("the operating system gives random bytes");
     bytes
 }
 
-fn hex(bytes: &[u8]) -> String {
+pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

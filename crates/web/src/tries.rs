@@ -73,6 +73,31 @@ impl Tries {
     }
 }
 
+/// Wrong tokens by address, since the program started.
+///
+/// A right token is never kept waiting: nobody guesses 256 random bits, and a machine that still has an old token must not
+/// shut the others of its address out. The wait keeps such a machine from asking on and on.
+#[derive(Debug, Default)]
+pub(crate) struct WrongTokens(Mutex<BTreeMap<Option<IpAddr>, Wrong>>);
+
+impl WrongTokens {
+    /// Counts a wrong token from this address; the seconds to wait, where there were too many.
+    pub(crate) fn another(&self, from: Option<IpAddr>, now: jiff::Timestamp) -> Option<i64> {
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let now_s = now.as_second();
+        known.retain(|_, wrong| now_s - wrong.last_s < FORGOTTEN_S);
+        let key = Key::Address(from);
+        if let Some(wait) = known.get(&from).and_then(|wrong| wait_s(&key, wrong, now_s)) {
+            return Some(wait);
+        }
+        if known.len() < REMEMBERED || known.contains_key(&from) {
+            let wrong = known.entry(from).or_insert(Wrong { count: 0, last_s: now_s });
+            (wrong.count, wrong.last_s) = (wrong.count.saturating_add(1), now_s);
+        }
+        None
+    }
+}
+
 /// Seconds that are left to wait, if any are.
 fn wait_s(key: &Key, wrong: &Wrong, now_s: i64) -> Option<i64> {
     let over = wrong.count.checked_sub(key.free())?;
@@ -115,6 +140,17 @@ mod tests {
         assert_eq!(attempt(&tries, "KD", 1, second + 1, false), Err(899));
         assert_eq!(attempt(&tries, "KD", 1, second + 3600, false), Ok(false));
         assert_eq!(attempt(&tries, "KD", 1, second + 3600, false), Ok(false));
+    }
+
+    #[test]
+    fn wrong_tokens_are_slowed_down() {
+        let (tries, from) = (WrongTokens::default(), Some(IpAddr::from([192, 0, 2, 1])));
+        assert!((0..20).all(|_| tries.another(from, at(0)).is_none()));
+        assert_eq!(tries.another(from, at(1)), Some(29));
+        assert_eq!(tries.another(None, at(1)), None, "another address");
+        assert_eq!(tries.another(from, at(31)), None);
+        assert_eq!(tries.another(from, at(32)), Some(59));
+        assert_eq!(tries.another(from, at(4000)), None, "an hour forgets");
     }
 
     #[test]

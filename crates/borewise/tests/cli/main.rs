@@ -13,4 +13,5 @@ mod paper;
 mod program;
 mod record;
 mod serve;
+mod token;
 mod writing;

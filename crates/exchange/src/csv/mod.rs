@@ -26,6 +26,7 @@ mod sniff;
 mod units;
 
 pub use reader::read_trace;
+pub(crate) use reader::sensible_range;
 pub use reduce::KEPT_SAMPLES;
 
 use std::collections::BTreeMap;

@@ -326,13 +326,18 @@ fn shown(cell: &[u8]) -> String {
 
 /// Whether a value can come from a rig's sensor at all; a wrong unit is often seen here.
 fn sensible(quantity: Quantity, value: f64) -> bool {
-    let (low, high) = match quantity {
+    let (low, high) = sensible_range(quantity);
+    low <= value && value <= high
+}
+
+/// Lowest and highest value that can come from a rig's sensor, in bar (gauge), l/min or degC.
+pub(crate) const fn sensible_range(quantity: Quantity) -> (f64, f64) {
+    match quantity {
         Quantity::Pressure => (-1.2, 1000.0),
         Quantity::Flow => (-1e5, 1e5),
         Quantity::Temperature => (-100.0, 1000.0),
         Quantity::Time => (f64::NEG_INFINITY, f64::INFINITY),
-    };
-    low <= value && value <= high
+    }
 }
 
 /// A clock that runs on: over midnight, and from the first stamp's day.

@@ -16,6 +16,7 @@ mod visit_out;
 pub use dates::{date, timestamp};
 pub use mould_out::{mould_sheet, pieces_value};
 pub use rig::rig_value;
+pub(crate) use visit_out::section;
 pub use visit_out::{Beside, visit_sheet};
 
 use calc::form::{Fault, Value};

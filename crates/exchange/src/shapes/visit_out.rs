@@ -42,7 +42,7 @@ pub fn visit_sheet(visit: &Visit, beside: Beside<'_>) -> (Sheet, Vec<(String, Tr
     let mut traces = Traces::default();
     for (at, entry) in visit.entries.iter().enumerate() {
         traces.prefix = format!("{:02}", at + 1);
-        sections.push(section(entry, &mut traces));
+        sections.push(section_with(entry, &mut traces));
     }
     (Sheet { head, sections }, traces.files)
 }
@@ -95,7 +95,14 @@ impl Traces {
     }
 }
 
-fn section(entry: &Entry, traces: &mut Traces) -> Section {
+/// One entry as an item of the visit file, and its traces with the names under which it finds them.
+pub(crate) fn section(entry: &Entry) -> (Section, Vec<(String, Trace)>) {
+    let mut traces = Traces::default();
+    let section = section_with(entry, &mut traces);
+    (section, traces.files)
+}
+
+fn section_with(entry: &Entry, traces: &mut Traces) -> Section {
     let circuit = entry.circuit.as_ref();
     let (list, kind, own) = match &entry.what {
         What::LeakDown(leak) => ("reading", "leak-down", leak_down(leak, circuit, traces)),

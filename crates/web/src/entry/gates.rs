@@ -105,7 +105,7 @@ fn take(
 }
 
 /// Why a gate is not decided so.
-fn fault(gate: &Gate, open: bool, because: &str, seen: &str) -> Option<Fault> {
+pub(crate) fn fault(gate: &Gate, open: bool, because: &str, seen: &str) -> Option<Fault> {
     if let Some(firm) = gate.firm.filter(|_| open) {
         return Some(Fault::new("", "this gate cannot be overridden", firm));
     }

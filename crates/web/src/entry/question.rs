@@ -72,7 +72,7 @@ fn asking(question: Question, units: Units, form: &Form, typed: &Typed) -> Optio
 }
 
 /// The field of a visit file that holds this number.
-const fn field(number: Number) -> &'static str {
+pub(crate) const fn field(number: Number) -> &'static str {
     match number {
         Number::Flow => "flow_l_min",
         Number::PressureIn => "pressure_in_bar_g",

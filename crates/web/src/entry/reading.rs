@@ -236,14 +236,7 @@ pub(crate) fn record(
         entry.at = entry.at.or(Some(now));
         entry.place = format!("entered {} by {}", moment(now), session.person);
         let mut blobs = Vec::new();
-        let items = reader.history(&Subject::visit(&spot.mould, &spot.visit), AsOf::Now)?;
-        // Places of withdrawn readings are not given again.
-        let mut place = 0;
-        for known in &items {
-            if let Fact::Reading(card) = known.fact()? {
-                place = place.max(card.place + 1);
-            }
-        }
+        let place = free_place(&reader, &spot.mould, &spot.visit)?;
         let card = ReadingCard::of(&spot.mould, &spot.visit, place, &entry, &mut blobs);
         if let Some((number, fact)) = recorded(&reader, key)? {
             let same = matches!(&fact, Fact::Reading(known) if known.what == card.what && known.circuit == card.circuit);
@@ -258,6 +251,17 @@ pub(crate) fn record(
         write.bring(blobs);
         Ok(Some(writing.write(&write)?.first))
     })
+}
+
+/// The next free place of a visit. Places of withdrawn readings are not given again.
+pub(crate) fn free_place(reader: &Reader<'_>, mould: &str, visit: &str) -> Result<u32, store::StoreError> {
+    let mut place = 0;
+    for known in &reader.history(&Subject::visit(mould, visit), AsOf::Now)? {
+        if let Fact::Reading(card) = known.fact()? {
+            place = place.max(card.place + 1);
+        }
+    }
+    Ok(place)
 }
 
 /// Withdraws a reading of this circuit, with a reason.

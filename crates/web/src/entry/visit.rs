@@ -55,7 +55,11 @@ pub(crate) async fn begin(
 }
 
 /// The day, and a number where the day is taken.
-fn free_name(reader: &Reader<'_>, mould: &str, now: jiff::Timestamp) -> Result<String, StoreError> {
+pub(crate) fn free_name(
+    reader: &Reader<'_>,
+    mould: &str,
+    now: jiff::Timestamp,
+) -> Result<String, StoreError> {
     let day = now.strftime("%Y-%m-%d").to_string();
     let taken = reader.visits(Some(mould))?;
     let free = |name: &String| !taken.iter().any(|row| row.id == *name);
@@ -64,7 +68,7 @@ fn free_name(reader: &Reader<'_>, mould: &str, now: jiff::Timestamp) -> Result<S
 }
 
 /// The rig of this name as it stands; one without a name has the usual uncertainties.
-fn rig(reader: &Reader<'_>, name: &str) -> Result<RigCard, StoreError> {
+pub(crate) fn rig(reader: &Reader<'_>, name: &str) -> Result<RigCard, StoreError> {
     if name.is_empty() {
         return Ok(RigCard::of(&Rig::default()));
     }
@@ -165,7 +169,7 @@ fn end_of(
 }
 
 /// A visit that has ended stays as it is.
-fn running(reader: &Reader<'_>, mould: &str, visit: &str) -> Result<(), StoreError> {
+pub(crate) fn running(reader: &Reader<'_>, mould: &str, visit: &str) -> Result<(), StoreError> {
     let unknown = |what| Err(StoreError::Unknown { what, id: visit.to_owned() });
     match reader.visits(Some(mould))?.iter().find(|row| row.id == visit) {
         Some(row) if row.outcome.is_none() => Ok(()),

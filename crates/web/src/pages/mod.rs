@@ -26,6 +26,7 @@ pub(crate) mod sheet;
 pub(crate) mod tables;
 pub(crate) mod take_in;
 pub(crate) mod today;
+pub(crate) mod tokens;
 pub(crate) mod visit;
 pub(crate) mod who;
 pub(crate) mod whole;

@@ -54,7 +54,7 @@ impl From<PrintError> for Problem {
     }
 }
 
-fn printer(app: &App) -> Result<&dyn Printer, Problem> {
+pub(crate) fn printer(app: &App) -> Result<&dyn Printer, Problem> {
     let missing = || Problem::Missing("This Borewise was built without PDF.".into());
     app.printer.as_deref().ok_or_else(missing)
 }
@@ -66,7 +66,7 @@ fn asked_at(headers: &HeaderMap) -> String {
 }
 
 /// A PDF under a name that any disk takes.
-fn pdf(name: &str, bytes: Vec<u8>) -> Response {
+pub(crate) fn pdf(name: &str, bytes: Vec<u8>) -> Response {
     let plain =
         |letter: char| if letter.is_ascii_alphanumeric() || "-.".contains(letter) { letter } else { '-' };
     let name: String = name.chars().map(plain).collect();
@@ -141,7 +141,7 @@ fn address_of(number: &CertificateNumber) -> String {
     format!("/certificates/{number}")
 }
 
-fn numbered(text: &str) -> Result<CertificateNumber, Problem> {
+pub(crate) fn numbered(text: &str) -> Result<CertificateNumber, Problem> {
     CertificateNumber::parse(text)
         .ok_or_else(|| Problem::Missing(format!("{text} is no certificate's number.")))
 }
@@ -159,7 +159,7 @@ async fn document(State(app): State<Arc<App>>, Path(number): Path<String>) -> Re
     .await
 }
 
-fn not_here(number: &CertificateNumber) -> Problem {
+pub(crate) fn not_here(number: &CertificateNumber) -> Problem {
     Problem::Missing(format!("No certificate {number} is on this record."))
 }
 

@@ -11,8 +11,8 @@ use store::shapes::{NoteCard, Person, Role};
 use store::{Credential, Fact, Session as Writing, Subject, Write};
 
 use super::people_form::{add_form, change_forms, line, without_password};
-use super::{blocking, read};
-use crate::access::called;
+use super::{blocking, read, tokens};
+use crate::access::{called, looks_after};
 use crate::app::App;
 use crate::entry::{key, recorded, sender, somebody};
 use crate::layout::{Page, Place};
@@ -40,8 +40,7 @@ pub(crate) fn role_word(role: Role) -> &'static str {
 
 /// Whether this person looks after the people: an administrator, or a lead where no administrator is on record.
 fn may_change(people: &[Person], session: &Session) -> bool {
-    let nobody = !people.iter().any(|person| person.active && person.role == Role::Administrator);
-    session.role == Role::Administrator || (nobody && session.role == Role::Lead)
+    looks_after(people, session.role)
 }
 
 fn must_change(people: &[Person], session: &Session) -> Result<(), Problem> {
@@ -77,9 +76,9 @@ fn rows(app: &App) -> Result<Vec<Row>, Problem> {
 
 /// A form of the page that is answered with what is wrong; nobody stands for the form that adds somebody.
 pub(super) struct Answer<'a> {
-    form: &'a str,
-    typed: &'a Typed,
-    faults: &'a [Fault],
+    pub form: &'a str,
+    pub typed: &'a Typed,
+    pub faults: &'a [Fault],
 }
 
 impl Answer<'_> {
@@ -102,6 +101,16 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
 }
 
 fn with(app: &App, session: &Session, answer: Option<&Answer<'_>>) -> Result<Html<String>, Problem> {
+    with_token(app, session, answer, None)
+}
+
+/// The same, with a token that was just made.
+pub(super) fn with_token(
+    app: &App,
+    session: &Session,
+    answer: Option<&Answer<'_>>,
+    token: Option<&str>,
+) -> Result<Html<String>, Problem> {
     let rows = rows(app)?;
     let people: Vec<Person> = rows.iter().map(|row| row.person.clone()).collect();
     let may = may_change(&people, session);
@@ -124,6 +133,7 @@ fn with(app: &App, session: &Session, answer: Option<&Answer<'_>>) -> Result<Htm
         } @else {
             p { "An administrator adds people and says who may do what. Your own password and PIN are on " a href="/me" { "My page" } "." }
         }
+        (tokens::section(app, session, may, answer, token)?)
         section.small-form aria-labelledby="roles" {
             h2 #roles { "Who may do what" }
             dl.kept { @for (_, word, may) in ROLES { div { dt { (report::pieces::capital(word)) } dd { (may) } } } }

@@ -166,6 +166,8 @@ pub(super) fn label(name: &str) -> Option<String> {
         "current" => "Password so far",
         "pin" => "PIN",
         "forget" => "Take away",
+        "token_name" => "Name of the token",
+        "person" => "Answers for it",
         _ => return None,
     };
     Some(words.to_owned())

@@ -149,6 +149,27 @@ impl House {
         self.ask(Request::get(address).header("host", "localhost:8470"), Body::empty())
     }
 
+    /// Asks as a program that bears this token.
+    pub fn get_as(&self, token: &str, address: &str) -> Answer {
+        let request = Request::get(address).header("host", "localhost:8470");
+        self.ask(request.header("authorization", format!("Bearer {token}")), Body::empty())
+    }
+
+    /// Sends a document as a program that bears this token.
+    pub fn send_as(&self, token: &str, address: &str, key: &str, body: &serde_json::Value) -> Answer {
+        self.send_text_as(token, address, key, "application/json", &body.to_string())
+    }
+
+    /// The same with any text.
+    pub fn send_text_as(&self, token: &str, address: &str, key: &str, kind: &str, body: &str) -> Answer {
+        let request = Request::post(address).header("host", "localhost:8470").header("content-type", kind);
+        let mut request = request.header("authorization", format!("Bearer {token}"));
+        if !key.is_empty() {
+            request = request.header("idempotency-key", key);
+        }
+        self.ask(request, Body::from(body.to_owned()))
+    }
+
     pub fn post(&self, address: &str, pairs: &[(&str, String)]) -> Answer {
         self.post_with(address, pairs, "x-plain", "1")
     }
