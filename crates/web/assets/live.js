@@ -8,7 +8,8 @@
   const [said, show, later] = [bar.querySelector(".live-said"), ...bar.querySelectorAll("button")];
   const FIRST_WAIT_MS = 5000;
   const LONGEST_WAIT_MS = 120000;
-  let [after, source, wait, timer, busy, sending] = [head, null, FIRST_WAIT_MS, 0, false, false];
+  const SAID_MS = 20000;
+  let [after, source, wait, timer, busy, sending, fading] = [head, null, FIRST_WAIT_MS, 0, false, false, 0];
 
   const forms = (root) => [...root.querySelectorAll("form[method=post]")];
   const place = (form) => `${form.getAttribute("action")} ${form.dataset.form ?? ""}`;
@@ -77,8 +78,9 @@
       if (answer.ok && !answer.redirected && fresh && !sending) {
         after = page.body.dataset.head ?? after;
         bringIn(document.adoptNode(fresh));
-        bar.dataset.renewed = "";
+        // The page shows it now: the words may go after they could be read.
         show.hidden = true;
+        fading = setTimeout(() => (bar.hidden = true), SAID_MS);
       }
     } catch {
       // No connection: the bar stays, and the button can be pressed again.
@@ -89,9 +91,11 @@
 
   const told = (event) => {
     if (event.lastEventId) after = event.lastEventId;
-    said.textContent = event.data;
+    clearTimeout(fading);
     bar.hidden = false;
     show.hidden = false;
+    // Words that change in sight are read out.
+    setTimeout(() => (said.textContent = event.data), 50);
     if (!sending && !isBusyWith()) renew();
   };
 

@@ -9,7 +9,7 @@
   const STOPS = 120;
   const comma = document.documentElement.lang.startsWith("de");
 
-  const digits = (span) => Math.min(8, Math.max(0, Math.round(Math.log10(1000 / span))));
+  const digits = (span) => Math.min(8, Math.max(0, Math.round(Math.log10(400 / span))));
   const number = (value, places) => {
     const text = Math.abs(value).toFixed(places);
     return `${value < 0 && Number(text) !== 0 ? "\u2212" : ""}${comma ? text.replace(".", ",") : text}`;
@@ -54,6 +54,7 @@
     const title = svg.querySelector("title");
     svg.setAttribute("aria-label", title.textContent);
     title.remove();
+    slider.setAttribute("aria-label", `${tools.querySelector("label").textContent}: ${svg.getAttribute("aria-label")}`);
     const full = { x0: firstX, x1: lastX, y0: firstY, y1: lastY };
     let view = { ...full };
     let [close, marks, at, active] = [null, null, null, false];

@@ -83,7 +83,7 @@ impl Page<'_> {
 /// Where a page is told that somebody recorded something; empty until then.
 fn live_bar() -> Markup {
     html! {
-        div.live #live hidden {
+        aside.live #live aria-label="What others record" hidden {
             p.live-said role="status" {}
             button.quiet-button type="button" { "Show" }
             button.quiet-button type="button" { "Close" }

@@ -49,7 +49,7 @@ pub(crate) fn leak_rate(
             (tight::start_bar_g(reading)?, (first - last) * 1e3, to_s - from_s, what)
         }
     };
-    if fall_mbar <= 0.0 || time_s <= 0.0 || start_bar_g <= 0.0 {
+    if fall_mbar < 0.0 || time_s <= 0.0 || start_bar_g <= 0.0 {
         return None;
     }
     let (gas_k, how_known) = gas_k(reading);
