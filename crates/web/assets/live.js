@@ -9,7 +9,7 @@
   const FIRST_WAIT_MS = 5000;
   const LONGEST_WAIT_MS = 120000;
   const SAID_MS = 20000;
-  let [after, source, wait, timer, busy, sending, fading] = [head, null, FIRST_WAIT_MS, 0, false, false, 0];
+  let [after, source, wait, timer, busy, sending, fading, pressed] = [head, null, FIRST_WAIT_MS, 0, false, false, 0, false];
 
   const forms = (root) => [...root.querySelectorAll("form[method=post]")];
   const place = (form) => `${form.getAttribute("action")} ${form.dataset.form ?? ""}`;
@@ -24,10 +24,18 @@
   };
   const isTyped = (form) =>
     Boolean(form.querySelector(".problems, .question")) || [...form.elements].some((field) => field.name && typed(field));
-  const isBusyWith = () => {
+  const isInUse = () => {
     const field = document.activeElement;
-    const inField = field && /^(INPUT|TEXTAREA|SELECT)$/.test(field.tagName) && field.closest("form");
-    return Boolean(inField) || forms(document).some(isTyped);
+    const inField = field && /^(INPUT|TEXTAREA|SELECT)$/.test(field.tagName);
+    const looking = document.querySelector("svg.closer") || !(window.getSelection()?.isCollapsed ?? true);
+    return Boolean(inField || looking || pressed) || forms(document).some(isTyped);
+  };
+  // The same thing on a page made anew: by its id, or as the n-th of those that look alike.
+  const looks = (one) => `${one.tagName} ${one.getAttribute("href") ?? one.getAttribute("name") ?? ""} ${one.textContent}`;
+  const again = (one, root, fresh) => {
+    if (one.id) return fresh.querySelector(`#${CSS.escape(one.id)}`);
+    const alike = (all) => [...all.querySelectorAll(one.tagName)].filter((other) => looks(other) === looks(one));
+    return alike(fresh)[alike(root).indexOf(one)];
   };
 
   // The signs of shut gates in a form that stays are those of now.
@@ -37,11 +45,13 @@
     for (const sign of fresh.querySelectorAll(".shut-gate")) own.insertBefore(sign, below?.parentNode === own ? below : null);
   };
 
-  const bringIn = (fresh) => {
+  const bringIn = (fresh, asked) => {
     const old = document.getElementById("main");
     const [x, y, focus] = [window.scrollX, window.scrollY, document.activeElement];
     const caret = focus && typeof focus.selectionStart === "number" ? [focus.selectionStart, focus.selectionEnd] : null;
-    const open = new Map([...old.querySelectorAll("details")].map((one) => [one.querySelector("summary")?.textContent, one.open]));
+    const open = [...old.querySelectorAll("details > summary")].map((one) => [again(one, old, fresh), one.parentNode.open]);
+    const next = old.contains(focus) ? again(focus, old, fresh) : null;
+    if (!asked && old.contains(focus) && !next) return false;
     for (const own of forms(old)) {
       const same = forms(fresh).find((form) => place(form) === place(own));
       if (!isTyped(own)) continue;
@@ -52,22 +62,22 @@
         fresh.prepend(own);
       }
     }
-    for (const one of fresh.querySelectorAll("details")) {
-      const was = open.get(one.querySelector("summary")?.textContent);
-      if (was !== undefined) one.open = was;
+    for (const [summary, was] of open) {
+      if (summary?.isConnected === false && summary.parentNode) summary.parentNode.open = was;
     }
-    const id = focus?.id;
+    const outside = !old.contains(focus) && !fresh.contains(focus);
     old.replaceWith(fresh);
-    const again = focus?.isConnected ? focus : id && document.getElementById(id);
-    if (again && again !== document.body) {
-      again.focus({ preventScroll: true });
-      if (caret && again === focus) again.setSelectionRange(...caret);
+    const found = outside ? null : focus.isConnected ? focus : next;
+    if (found) {
+      found.focus({ preventScroll: true });
+      if (caret && found === focus) found.setSelectionRange(...caret);
     }
     window.scrollTo(x, y);
     document.dispatchEvent(new Event("fresh-page"));
+    return true;
   };
 
-  const renew = async () => {
+  const renew = async (asked) => {
     if (busy) return;
     busy = true;
     try {
@@ -75,9 +85,9 @@
       const answer = await fetch(window.location.pathname === own.pathname ? window.location.href : own, { cache: "no-store" });
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const fresh = page.getElementById("main");
-      if (answer.ok && !answer.redirected && fresh && !sending) {
+      const right = answer.ok && !answer.redirected && fresh && !sending && (asked || !isInUse());
+      if (right && bringIn(document.adoptNode(fresh), asked)) {
         after = page.body.dataset.head ?? after;
-        bringIn(document.adoptNode(fresh));
         // The page shows it now: the words may go after they could be read.
         show.hidden = true;
         fading = setTimeout(() => (bar.hidden = true), SAID_MS);
@@ -96,7 +106,7 @@
     show.hidden = false;
     // Words that change in sight are read out.
     setTimeout(() => (said.textContent = event.data), 50);
-    if (!sending && !isBusyWith()) renew();
+    if (!sending && !isInUse()) renew(false);
   };
 
   const stop = () => {
@@ -119,7 +129,10 @@
     });
   };
 
-  show.addEventListener("click", renew);
+  // Nothing moves away under a finger.
+  document.addEventListener("pointerdown", () => (pressed = true), true);
+  for (const name of ["pointerup", "pointercancel"]) document.addEventListener(name, () => setTimeout(() => (pressed = false), 1000), true);
+  show.addEventListener("click", () => renew(true));
   later.addEventListener("click", () => (bar.hidden = true));
   document.addEventListener("submit", () => (sending = true));
   document.addEventListener("visibilitychange", () => (document.visibilityState === "visible" ? start() : stop()));
