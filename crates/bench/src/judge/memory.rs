@@ -9,6 +9,9 @@ use calc::air::discharge::DischargeError;
 use calc::air::leak_down::{LeakDownError, LeakDownInput, LeakDownResult, leak_down};
 use calc::air::passage::{PassageInput, PassageResult, passage};
 use calc::infer::bore::{BoreError, BoreInput, BoreState, bore_state};
+use calc::quantity::Duration;
+use calc::readings::steady::{SteadyError, SteadyFlow, steady_flow};
+use calc::trace::Trace;
 
 /// Answers of each kind that are kept: those of some twenty visits (own choice; a curve takes some ten kilobytes).
 const KEPT: usize = 512;
@@ -22,6 +25,7 @@ pub struct Memory {
     states: Kept<Result<BoreState, BoreError>>,
     leaks: Kept<Result<LeakDownResult, LeakDownError>>,
     passages: Kept<Result<PassageResult, DischargeError>>,
+    flows: Kept<Result<SteadyFlow, SteadyError>>,
 }
 
 type Kept<R> = Mutex<BTreeMap<[u64; 2], R>>;
@@ -40,6 +44,19 @@ impl Memory {
     /// What an air passage says.
     pub(crate) fn passage(&self, input: &PassageInput<'_>) -> Result<PassageResult, DischargeError> {
         remembered(&self.passages, input, passage)
+    }
+}
+
+impl Memory {
+    /// The mean of the steady part of a flow trace.
+    pub(crate) fn steady_flow(
+        &self,
+        trace: &Trace,
+        meter_uncertainty_relative: f64,
+        window: Duration,
+    ) -> Result<SteadyFlow, SteadyError> {
+        let input = (trace, meter_uncertainty_relative, window);
+        remembered(&self.flows, &input, |(trace, meter, window)| steady_flow(trace, *meter, *window))
     }
 }
 

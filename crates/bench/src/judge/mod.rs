@@ -180,7 +180,7 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables, memory: &M
     );
     let (volume, mut evidence, mut warnings) =
         volume::judge(circuit, &timeline, &visit.rig, volume_as_new.as_ref());
-    let mut flow = flow::read(circuit, &timeline, &visit.rig, geometry.as_ref());
+    let mut flow = flow::read(circuit, &timeline, &visit.rig, geometry.as_ref(), memory);
     if let Some(seen) = &mut flow {
         evidence.append(&mut seen.evidence);
         warnings.append(&mut seen.warnings);
