@@ -9,7 +9,8 @@
   const FIRST_WAIT_MS = 5000;
   const LONGEST_WAIT_MS = 120000;
   const SAID_MS = 20000;
-  let [after, source, wait, timer, busy, sending, fading, pressed] = [head, null, FIRST_WAIT_MS, 0, false, false, 0, false];
+  const QUIET_MS = 4000;
+  let [after, source, wait, timer, busy, sending, fading, trying, touched] = [head, null, FIRST_WAIT_MS, 0, false, false, 0, 0, Date.now()];
 
   const forms = (root) => [...root.querySelectorAll("form[method=post]")];
   const place = (form) => `${form.getAttribute("action")} ${form.dataset.form ?? ""}`;
@@ -28,7 +29,7 @@
     const field = document.activeElement;
     const inField = field && /^(INPUT|TEXTAREA|SELECT)$/.test(field.tagName);
     const looking = document.querySelector("svg.closer") || !(window.getSelection()?.isCollapsed ?? true);
-    return Boolean(inField || looking || pressed) || forms(document).some(isTyped);
+    return Boolean(inField || looking || Date.now() - touched < QUIET_MS) || forms(document).some(isTyped);
   };
   // The same thing on a page made anew: by its id, or as the n-th of those that look alike.
   const looks = (one) => `${one.tagName} ${one.getAttribute("href") ?? one.getAttribute("name") ?? ""} ${one.textContent}`;
@@ -99,6 +100,14 @@
     }
   };
 
+  // As soon as nobody has touched the page for a while and nothing is typed in it.
+  const attempt = () => {
+    clearTimeout(trying);
+    if (bar.hidden || show.hidden || !source) return;
+    if (!sending && !isInUse()) renew(false);
+    trying = setTimeout(attempt, 1000);
+  };
+
   const told = (event) => {
     if (event.lastEventId) after = event.lastEventId;
     clearTimeout(fading);
@@ -106,7 +115,7 @@
     show.hidden = false;
     // Words that change in sight are read out.
     setTimeout(() => (said.textContent = event.data), 50);
-    if (!sending && !isInUse()) renew(false);
+    attempt();
   };
 
   const stop = () => {
@@ -129,9 +138,10 @@
     });
   };
 
-  // Nothing moves away under a finger.
-  document.addEventListener("pointerdown", () => (pressed = true), true);
-  for (const name of ["pointerup", "pointercancel"]) document.addEventListener(name, () => setTimeout(() => (pressed = false), 1000), true);
+  // Nothing moves away under a hand.
+  for (const name of ["pointerdown", "pointermove", "keydown", "wheel", "scroll", "focusin"]) {
+    document.addEventListener(name, () => (touched = Date.now()), { capture: true, passive: true });
+  }
   show.addEventListener("click", () => renew(true));
   later.addEventListener("click", () => (bar.hidden = true));
   document.addEventListener("submit", () => (sending = true));
