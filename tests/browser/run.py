@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The bench book in a real browser: `python3 tests/browser/run.py [visits|pages|all] [--binary FILE] [--pictures FOLDER]`.
+"""The bench book in a real browser: `python3 tests/browser/run.py [visits|live|pages|all] [--binary FILE] [--pictures FOLDER]`.
 
 Needs Chromium; makes a Python environment of its own for Playwright and axe-core.
 """

@@ -12,6 +12,7 @@ import urllib.request
 
 from playwright.sync_api import sync_playwright
 
+import live
 import pages
 import visit
 from hands import Keyboard, Reloading, Touch
@@ -112,6 +113,14 @@ def together(binary, folder):
     audit(binary, data)
 
 
+def following(binary, folder):
+    """What one records comes up on the page of another; drawings are read."""
+    data = folder / "following"
+    with server([binary, "serve", "--data", str(data), "--listen", "127.0.0.1:0"], folder / "following.log") as base:
+        with browser({"viewport": {"width": 1280, "height": 800}}) as page:
+            live.check(Keyboard(page), base)
+
+
 def timed(name, test, *arguments):
     before = time.monotonic()
     test(*arguments)
@@ -127,6 +136,8 @@ def main():
         for kind in (Touch, Keyboard, Reloading):
             timed(f"a whole visit, {kind.name}", alone, binary, folder, kind)
         timed("a whole visit, two people at once", together, binary, folder)
+    if which in ("all", "live"):
+        timed("news and drawings", following, binary, folder)
     if which in ("all", "pages"):
         command = [binary, "demo", "--data", str(folder / "demo")]
         with server(command, folder / "demo.log") as base:

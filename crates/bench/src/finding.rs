@@ -6,6 +6,7 @@ use calc::estimate::Estimate;
 
 use crate::mould::{CircuitId, MouldId};
 use crate::picture::{LeakMap, Picture};
+use crate::working::Working;
 
 pub use crate::rig::{MovedAlike, RigFinding, RigInstrument, RigVerdict};
 
@@ -325,6 +326,8 @@ pub struct CircuitFinding {
     pub cautions: Vec<&'static str>,
     /// What it rests on.
     pub evidence: Vec<Evidence>,
+    /// How its numbers came about, one for each that has formulas a person can follow.
+    pub workings: Vec<Working>,
 }
 
 /// A further reading and what it would be worth.

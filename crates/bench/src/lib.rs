@@ -15,3 +15,4 @@ pub mod picture;
 pub mod plausible;
 pub mod rig;
 pub mod visit;
+pub mod working;

@@ -7,7 +7,7 @@ mod limits;
 use std::collections::BTreeMap;
 
 use bench::finding::{Findings, Fitness, NextStep, Passage, Tightness};
-use bench::judge::assess;
+use bench::judge::{Memory, assess, assess_again};
 use bench::limits::{Materials, Metal, Tables};
 use bench::mould::{Baseline, Circuit, CircuitId, Known, Mould, MouldId, Process};
 use bench::visit::{
@@ -137,7 +137,11 @@ fn treatment(circuit: &str, kind: TreatmentKind) -> Entry {
 }
 
 fn judged(mould: &Mould, entries: Vec<Entry>) -> Findings {
-    let visit = Visit {
+    assess(mould, &visit(mould, entries), &tables())
+}
+
+fn visit(mould: &Mould, entries: Vec<Entry>) -> Visit {
+    Visit {
         id: "visit".into(),
         mould: mould.id.clone(),
         started: jiff::Timestamp::UNIX_EPOCH,
@@ -145,8 +149,7 @@ fn judged(mould: &Mould, entries: Vec<Entry>) -> Findings {
         rig: rig(),
         hook_ups: vec![],
         entries,
-    };
-    assess(mould, &visit, &tables())
+    }
 }
 
 fn good(name: &str) -> Vec<Entry> {
@@ -183,6 +186,23 @@ fn a_good_circuit_is_released() {
 fn the_same_visit_gives_the_same_findings() {
     let mould = mould(vec![circuit("F1")]);
     assert_eq!(format!("{:?}", judged(&mould, good("F1"))), format!("{:?}", judged(&mould, good("F1"))));
+}
+
+#[test]
+fn a_memory_changes_no_byte() {
+    let mut first = circuit("F1");
+    first.sisters = vec![id("F2")];
+    let mould = mould(vec![first, circuit("F2"), circuit("F3")]);
+    let memory = Memory::default();
+    let mut readings: Vec<Entry> = Vec::new();
+    for more in [good("F1"), good("F2"), good("F3"), vec![flow("F2", 0.6, Others::Closed)]].concat() {
+        readings.push(more);
+        let visit = visit(&mould, readings.clone());
+        let again = assess_again(&mould, &visit, &tables(), &[], &memory);
+        assert_eq!(format!("{again:?}"), format!("{:?}", assess(&mould, &visit, &tables())));
+    }
+    let kept = format!("{memory:?}");
+    assert!(["BoreState", "LeakDownResult", "PassageResult"].iter().all(|kind| kept.contains(kind)));
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 
 use bench::finding::Findings;
+use bench::judge::Memory;
 use calc::form::Fault;
 use store::{AsOf, Reader, Store, Write};
 use web::{App, Beyond, Closed, Judge, JudgeError, Loopback, Seal};
@@ -63,7 +64,8 @@ fn closed(why: &Closed, listen: SocketAddr) -> Failure {
 
 /// Serves to other machines until it is interrupted.
 fn network(store: Store, seal: Seal, beyond: &Beyond, base: Option<String>) -> Result<Verdict, Failure> {
-    let app = App::new(store, Box::new(FromRecord), seal, "", PROGRAM).with_printer(printer("", base));
+    let app =
+        App::new(store, Box::<FromRecord>::default(), seal, "", PROGRAM).with_printer(printer("", base));
     let mut told = Ok(());
     let served = web::serve_network(app, beyond, |address| {
         told = print(&format!(
@@ -89,7 +91,8 @@ pub fn pages(
     addresses: &[Loopback],
     ready: impl FnOnce(&str),
 ) -> Result<Verdict, Failure> {
-    let app = App::new(store, Box::new(FromRecord), seal, plant, PROGRAM).with_printer(printer(plant, base));
+    let app = App::new(store, Box::<FromRecord>::default(), seal, plant, PROGRAM)
+        .with_printer(printer(plant, base));
     let mut told = Ok(());
     let served = web::serve(app, addresses, |address| {
         let address = format!("http://{address}/");
@@ -101,7 +104,11 @@ pub fn pages(
 }
 
 /// Judges from the record, with the plant's tables.
-struct FromRecord;
+#[derive(Default)]
+struct FromRecord {
+    /// What was worked out for the visits on the bench.
+    memory: Memory,
+}
 
 impl Judge for FromRecord {
     fn findings(
@@ -111,7 +118,7 @@ impl Judge for FromRecord {
         visit: &str,
         as_of: AsOf,
     ) -> Result<Findings, JudgeError> {
-        findings::judged(reader, mould, visit, as_of).map_err(|stop| match stop {
+        findings::judged_again(reader, mould, visit, as_of, &self.memory).map_err(|stop| match stop {
             Stop::Store(error) => JudgeError::Store(error),
             Stop::Tables(failure) => JudgeError::Unreadable(failure.text().to_owned()),
         })

@@ -71,6 +71,7 @@ fn circuit() -> CircuitFinding {
             sources: vec!["own-arithmetic"],
             picture: None,
         }],
+        workings: vec![],
     }
 }
 

@@ -1,6 +1,7 @@
 //! A drawing of curves over two axes. Names of curves stand in a key below it, so that no label meets a curve.
 
 mod axis;
+mod readable;
 
 pub(crate) use axis::Axis;
 use axis::Scale;
@@ -98,7 +99,9 @@ fn floor(value: f64, low: f64) -> f64 {
 }
 
 /// The drawing with its key, or a sentence where there is nothing to draw.
-pub(crate) fn chart(chart: Chart) -> Markup {
+///
+/// `readable`: for a page on which a script reads it point by point; the numbers then come with the drawing.
+pub(crate) fn chart(chart: Chart, readable: bool) -> Markup {
     let Chart { title, x, y, layers } = chart;
     let mut lost = 0;
     let layers: Vec<Layer> = layers
@@ -116,11 +119,17 @@ pub(crate) fn chart(chart: Chart) -> Markup {
     }
     let x_scale = Scale::holding(&x, corners.iter().map(|corner| corner.0));
     let y_scale = Scale::holding(&y, corners.iter().map(|corner| corner.1));
-    let drawing = plot(&x_scale, &y_scale, &x, &y, &layers).described(title, &description(&x, &y, &layers));
+    let left = left_of(&y_scale);
+    let mut svg = plot(left, &x_scale, &y_scale, &x, &y, &layers);
+    if readable {
+        svg.carry(readable::data((left, RIGHT), (BOTTOM, TOP), &x_scale, &y_scale, &layers));
+    }
+    let drawing = svg.described(title, &description(&x, &y, &layers));
     html! {
-        div.chart {
+        div.chart.readable[readable] {
             (drawing)
             (key(&layers))
+            @if readable { (readable::tools()) }
             @if lost > 0 {
                 p.quiet { (crate::words::counted(lost, "point is no number", "points are no numbers")) " and not drawn." }
             }
@@ -128,10 +137,14 @@ pub(crate) fn chart(chart: Chart) -> Markup {
     }
 }
 
-fn plot(x_scale: &Scale, y_scale: &Scale, x: &Axis, y: &Axis, layers: &[Layer]) -> Svg {
-    let mut svg = Svg::new(WIDTH, HEIGHT, "plot");
+/// Where the axes cross: beside the widest label.
+fn left_of(y_scale: &Scale) -> f64 {
     let widest = y_scale.ticks().iter().map(|(_, label)| label.chars().count()).max().unwrap_or(1);
-    let left = 14.0 + DIGIT * f64::from(u8::try_from(widest).unwrap_or(12));
+    14.0 + DIGIT * f64::from(u8::try_from(widest).unwrap_or(12))
+}
+
+fn plot(left: f64, x_scale: &Scale, y_scale: &Scale, x: &Axis, y: &Axis, layers: &[Layer]) -> Svg {
+    let mut svg = Svg::new(WIDTH, HEIGHT, "plot");
     svg.text("axis-title", (2.0, 14.0), Anchor::Start, y.label);
     svg.text("axis-title", (RIGHT, HEIGHT - 8.0), Anchor::End, x.label);
     let across = |value: f64| left + (RIGHT - left) * x_scale.share(value);
@@ -246,7 +259,7 @@ mod tests {
 
     fn sample(layers: Vec<Layer>) -> String {
         let axis = |label| Axis { label, from_zero: true };
-        chart(Chart { title: "T", x: axis("x"), y: axis("y"), layers }).into_string()
+        chart(Chart { title: "T", x: axis("x"), y: axis("y"), layers }, false).into_string()
     }
 
     fn line(points: Vec<Point>) -> Layer {
@@ -310,8 +323,9 @@ mod tests {
             let axis = |label| Axis { label, from_zero: true };
             let (x, y) = (axis("flow, l/min"), axis("pressure drop, bar"));
             let title = "T";
-            let drawing = chart(Chart { title, x, y, layers: vec![line(vec![(0.0, 0.0), (width, height)])] })
-                .into_string();
+            let drawing =
+                chart(Chart { title, x, y, layers: vec![line(vec![(0.0, 0.0), (width, height)])] }, false)
+                    .into_string();
             let read = roxmltree::Document::parse(&drawing).expect("well-formed");
             let boxes: Vec<_> =
                 read.descendants().filter(|n| n.has_tag_name("text")).map(|n| text_box(&n)).collect();

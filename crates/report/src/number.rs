@@ -66,13 +66,22 @@ pub(crate) fn probability(value: f64) -> String {
 
 /// An exact number in up to four significant digits, without trailing zeros.
 pub(crate) fn plain(value: f64) -> String {
+    in_digits(value, 4)
+}
+
+/// The same in up to six, for whoever goes on calculating with it.
+pub(crate) fn long(value: f64) -> String {
+    in_digits(value, 6)
+}
+
+fn in_digits(value: f64, digits: i32) -> String {
     if !value.is_finite() {
         return NOT_KNOWN.into();
     }
     if value == 0.0 {
         return "0".into();
     }
-    let text = at_place(value, exponent_of(value) - 3);
+    let text = at_place(value, exponent_of(value) + 1 - digits);
     if text.contains('.') && !text.contains('×') {
         text.trim_end_matches('0').trim_end_matches('.').into()
     } else {

@@ -5,17 +5,18 @@ use calc::estimate::Z95;
 use maud::Markup;
 
 use crate::chart::{Axis, Chart, Layer, Shape, chart};
+use crate::sheet::Manner;
 use crate::svg::Point;
 use crate::units::Units;
 
-/// The picture with its key, in these units.
-pub(crate) fn picture(picture: &Picture, units: Units) -> Markup {
+/// The picture with its key.
+pub(crate) fn picture(picture: &Picture, manner: Manner) -> Markup {
     let drawn = match picture {
         Picture::FlowCurve(curve) => flow_curve(curve),
         Picture::LeakDown(test) => leak_down(test),
         Picture::AirPassage(test) => air_passage(test),
     };
-    chart(in_units(drawn, units))
+    chart(in_units(drawn, manner.units), manner.on_page)
 }
 
 fn in_units(chart: Chart, units: Units) -> Chart {
@@ -140,7 +141,7 @@ mod tests {
             Picture::AirPassage(AirPassagePicture::default()),
         ];
         for kind in kinds {
-            assert!(picture(&kind, Units::default()).into_string().contains("nothing to draw"), "{kind:?}");
+            assert!(picture(&kind, Manner::default()).into_string().contains("nothing to draw"), "{kind:?}");
         }
     }
 
@@ -172,7 +173,7 @@ mod tests {
     #[test]
     fn bars_are_wider_than_one_standard_deviation() {
         let curve = FlowCurve { points: vec![(10.0, 2.0, 0.1)], ..FlowCurve::default() };
-        let drawing = chart(flow_curve(&curve));
+        let drawing = chart(flow_curve(&curve), false);
         // Axes 0 to 10 l/min and 0 to 2.5 bar: 2 ± 0.196 bar.
         assert!(drawing.into_string().contains("2 at 10"));
         let Shape::Points(rows) = &flow_curve(&curve).layers[4].shape else { panic!("points are last") };

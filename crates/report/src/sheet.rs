@@ -4,11 +4,13 @@ mod circuits;
 mod detail;
 mod gates;
 mod head;
+mod how;
 mod notes;
 mod parts;
 mod rig;
 
 pub(crate) use circuits::step_tone;
+pub(crate) use detail::Manner;
 pub use parts::Parts;
 
 use bench::finding::Findings;

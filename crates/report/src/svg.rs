@@ -33,19 +33,25 @@ pub(crate) struct Svg {
     height: f64,
     class: &'static str,
     sized: bool,
+    data: Option<String>,
     body: String,
 }
 
 impl Svg {
     /// An empty drawing of this size; the class gives its size on the page.
     pub(crate) fn new(width: f64, height: f64, class: &'static str) -> Self {
-        Self { corner: (0.0, 0.0), width, height, class, sized: false, body: String::new() }
+        Self { corner: (0.0, 0.0), width, height, class, sized: false, data: None, body: String::new() }
     }
 
     /// An empty drawing of what lies between two corners, shown at its own size where there is room.
     pub(crate) fn between(upper_left: Point, lower_right: Point, class: &'static str) -> Self {
         let (width, height) = (lower_right.0 - upper_left.0, lower_right.1 - upper_left.1);
-        Self { corner: upper_left, width, height, class, sized: true, body: String::new() }
+        Self { corner: upper_left, width, height, class, sized: true, data: None, body: String::new() }
+    }
+
+    /// Numbers that go with the drawing, for a script.
+    pub(crate) fn carry(&mut self, data: String) {
+        self.data = Some(data);
     }
 
     /// The drawing with its name and description for those who do not see it.
@@ -53,7 +59,7 @@ impl Svg {
         let view_box = self.view_box();
         let width = self.sized.then(|| num(self.width));
         html! {
-            svg class=(self.class) viewBox=(view_box) width=[width] role="img" {
+            svg class=(self.class) viewBox=(view_box) width=[width] role="img" data-plot=[self.data] {
                 title { (title) }
                 desc { (desc) }
                 (PreEscaped(self.body))

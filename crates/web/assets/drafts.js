@@ -75,19 +75,26 @@
     }
   };
 
-  for (const form of document.querySelectorAll("form.entry[method=post]")) {
-    if (!form.elements.key || form.querySelector("[type=password]")) continue;
-    form.addEventListener("input", () => keep(form, false));
-    form.addEventListener("submit", () => keep(form, true));
-    const draft = known(form);
-    if (!draft) continue;
-    // The server has answered with what was typed: that is newer than any draft.
-    if (form.querySelector(".problems, .question") || "answer" in form.dataset) {
-      keep(form, false);
-    } else if (!draft.sent) {
-      offer(form, draft);
-    } else {
-      arrived(draft).then((there) => (there ? box.removeItem(place(form)) : offer(form, draft)));
+  const watched = new WeakSet();
+  const watch = () => {
+    for (const form of document.querySelectorAll("form.entry[method=post]")) {
+      if (!form.elements.key || form.querySelector("[type=password]") || watched.has(form)) continue;
+      watched.add(form);
+      form.addEventListener("input", () => keep(form, false));
+      form.addEventListener("submit", () => keep(form, true));
+      const draft = known(form);
+      if (!draft) continue;
+      // The server has answered with what was typed: that is newer than any draft.
+      if (form.querySelector(".problems, .question") || "answer" in form.dataset) {
+        keep(form, false);
+      } else if (!draft.sent) {
+        offer(form, draft);
+      } else {
+        arrived(draft).then((there) => (there ? box.removeItem(place(form)) : offer(form, draft)));
+      }
     }
-  }
+  };
+  watch();
+  // Another script brought in the page anew.
+  document.addEventListener("fresh-page", watch);
 })();

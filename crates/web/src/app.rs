@@ -12,6 +12,7 @@ use bench::finding::Findings;
 use store::{AsOf, Reader, Store, StoreError, Write};
 
 use crate::access::{Access, Beyond};
+use crate::live::{self, Live};
 use crate::printer::Printer;
 use crate::session::Seal;
 use crate::tries::{Tries, WrongTokens};
@@ -83,6 +84,7 @@ pub struct App {
     pub(crate) access: Access,
     pub(crate) tries: Tries,
     pub(crate) wrong_tokens: WrongTokens,
+    pub(crate) live: Arc<Live>,
     pub(crate) printer: Option<Box<dyn Printer>>,
 }
 
@@ -106,6 +108,7 @@ impl App {
             access: Access::ThisMachine,
             tries: Tries::default(),
             wrong_tokens: WrongTokens::default(),
+            live: Arc::default(),
             printer: None,
         }
     }
@@ -191,7 +194,10 @@ pub fn router(app: App) -> Router {
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))
         .route("/assets/icon.svg", get(icon))
-        .route("/assets/drafts.js", get(drafts))
+        .route("/events", get(live::events))
+        .route("/assets/drafts.js", get(|| script(include_str!("../assets/drafts.js"))))
+        .route("/assets/live.js", get(|| script(include_str!("../assets/live.js"))))
+        .route("/assets/plots.js", get(|| script(include_str!("../assets/plots.js"))))
         .fallback(pages::missing)
         .layer(DefaultBodyLimit::max(FORM_LIMIT_BYTES))
         .layer(from_fn_with_state(Arc::clone(&app), guard::guard))
@@ -216,13 +222,17 @@ async fn icon() -> impl IntoResponse {
     )
 }
 
-async fn drafts() -> impl IntoResponse {
+async fn script(text: &'static str) -> impl IntoResponse {
     let headers = [("content-type", "text/javascript; charset=utf-8"), ("cache-control", "no-cache")];
-    (headers, include_str!("../assets/drafts.js"))
+    (headers, text)
 }
 
 async fn style() -> impl IntoResponse {
     let headers = [("content-type", "text/css; charset=utf-8"), ("cache-control", "no-cache")];
-    let (own, forms) = (include_str!("../assets/page.css"), include_str!("../assets/forms.css"));
-    (headers, format!("{}\n{own}\n{forms}", report::STYLE))
+    let own = [
+        include_str!("../assets/page.css"),
+        include_str!("../assets/forms.css"),
+        include_str!("../assets/live.css"),
+    ];
+    (headers, format!("{}\n{}", report::STYLE, own.join("\n")))
 }

@@ -12,6 +12,7 @@ use crate::access::Access;
 use crate::api;
 use crate::app::App;
 use crate::entry::somebody;
+use crate::live;
 use crate::problem::Problem;
 
 /// Nothing is fetched from elsewhere, nothing runs but our own file, nothing frames the page.
@@ -34,6 +35,7 @@ fn is_public(path: &str) -> bool {
 
 /// Lets a request pass, or says why not.
 pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    let may_write = request.method() != Method::GET && request.method() != Method::HEAD;
     // The interface for programs knows no cookies: what a browser was told cannot reach it, so that it asks for no origin.
     let api = api::is_at(request.uri().path());
     let method = if api { &Method::GET } else { request.method() };
@@ -46,6 +48,11 @@ pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
         }
         None => next.run(request).await,
     };
+    if may_write {
+        // Nobody waits for it: open pages are told after the answer has gone out.
+        let told = Arc::clone(&app);
+        tokio::spawn(async move { live::look(&told).await });
+    }
     let headers = response.headers_mut();
     headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(POLICY));
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));

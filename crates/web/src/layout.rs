@@ -4,6 +4,7 @@ use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
 use crate::app::App;
+use crate::news::About;
 use crate::session::Session;
 
 /// Where a page belongs in the head of the pages.
@@ -71,13 +72,27 @@ impl Page<'_> {
             }
         };
         let person = session.map(|session| session.person.as_str());
-        let body = html! { (top) (trail) main #main { (content) } (foot(app.program)) };
-        let page = frame(self.title, person, &body).into_string();
+        let live =
+            session.filter(|_| About::page(self.here).is_some()).map(|session| (session.head, self.here));
+        let body = html! { (top) (trail) main #main { (content) } (foot(app.program)) @if live.is_some() { (live_bar()) } };
+        let page = frame(self.title, person, live, &body).into_string();
         Html(report::pieces::printable(&Session::units_of(session).page(&page)))
     }
 }
 
-fn frame(title: &str, person: Option<&str>, body: &Markup) -> Markup {
+/// Where a page is told that somebody recorded something; empty until then.
+fn live_bar() -> Markup {
+    html! {
+        aside.live #live aria-label="What others record" hidden {
+            p.live-said role="status" {}
+            button.quiet-button type="button" { "Show" }
+            button.quiet-button type="button" { "Close" }
+        }
+    }
+}
+
+/// A whole page; `live` says up to which entry it shows the record, and its address.
+fn frame(title: &str, person: Option<&str>, live: Option<(u64, &str)>, body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en-GB" {
@@ -88,8 +103,10 @@ fn frame(title: &str, person: Option<&str>, body: &Markup) -> Markup {
                 link rel="stylesheet" href="/assets/style.css";
                 link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
                 script src="/assets/drafts.js" defer {}
+                script src="/assets/plots.js" defer {}
+                @if live.is_some() { script src="/assets/live.js" defer {} }
             }
-            body.book data-person=[person] { a.skip href="#main" { "To the content" } (body) }
+            body.book data-person=[person] data-head=[live.map(|(head, _)| head)] data-here=[live.map(|(_, here)| here)] { a.skip href="#main" { "To the content" } (body) }
         }
     }
 }
@@ -109,7 +126,7 @@ pub(crate) fn alone(title: &str, text: &str) -> String {
         header.top { a.home href="/" { "Borewise" } }
         main #main { h1 { (title) } p.lead { (text) } p { a.button href="/" { "To today's page" } } }
     };
-    report::pieces::printable(&frame(title, None, &body).into_string())
+    report::pieces::printable(&frame(title, None, None, &body).into_string())
 }
 
 /// A name as one part of an address.

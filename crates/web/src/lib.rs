@@ -1,5 +1,6 @@
 //! The bench book: pages for a browser over the record, written by the server and complete without a script.
-//! One script of our own keeps what was typed and not sent (`assets/drafts.js`).
+//! Small scripts of our own keep what was typed and not sent (`assets/drafts.js`), bring in what others record
+//! (`assets/live.js`) and let drawings be read point by point (`assets/plots.js`).
 //!
 //! Nothing is computed or rounded here: pages show what `bench` found, through the pieces of `report`, and what is
 //! entered is read by the rules of `exchange` and recorded through `store`. Judging a visit is told from outside
@@ -17,6 +18,8 @@ mod entry;
 mod forms;
 mod guard;
 mod layout;
+mod live;
+mod news;
 mod pages;
 mod picture;
 mod printer;

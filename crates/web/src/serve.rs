@@ -2,6 +2,7 @@
 
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
+use std::sync::Arc;
 
 use tokio::net::TcpListener;
 
@@ -26,7 +27,8 @@ impl Loopback {
     }
 }
 
-/// Serves the pages until the program is interrupted or told to end; requests that have begun are answered first.
+/// Serves the pages until the program is interrupted or told to end; requests that have begun are answered first,
+/// and streams to open pages are ended.
 /// Listens at the first of these addresses that is free; `ready` is told which.
 ///
 /// # Errors
@@ -49,8 +51,13 @@ fn listen(app: App, addresses: &[SocketAddr], ready: impl FnOnce(SocketAddr)) ->
     runtime.block_on(async {
         let listener = TcpListener::bind(addresses).await?;
         ready(listener.local_addr()?);
+        let live = Arc::clone(&app.live);
+        let end = async move {
+            told_to_end().await;
+            live.end();
+        };
         let pages = router(app).into_make_service_with_connect_info::<SocketAddr>();
-        axum::serve(listener, pages).with_graceful_shutdown(told_to_end()).await
+        axum::serve(listener, pages).with_graceful_shutdown(end).await
     })
 }
 

@@ -78,6 +78,8 @@ pub(crate) struct Session {
     pub token: String,
     /// Units in which the person reads and types.
     pub units: Units,
+    /// Newest entry of the record when the person was recognised, which is before anything was read for the page.
+    pub head: u64,
 }
 
 impl Seal {
@@ -255,8 +257,13 @@ mod tests {
             (claim.person.as_str(), claim.how, claim.since_us),
             ("Zoë", How::Name, now.as_microsecond())
         );
-        let session =
-            Session { person: claim.person, role: Role::Viewer, token: claim.token, units: Units::default() };
+        let session = Session {
+            person: claim.person,
+            role: Role::Viewer,
+            token: claim.token,
+            units: Units::default(),
+            head: 0,
+        };
         assert!(session.made(&session.token.clone()) && !session.made("") && !session.made("00"));
         let forged = value.replacen(&hex("Zoë".as_bytes()), &hex(b"lead"), 1);
         assert_eq!(seal.claim(&headers(&forged), now), None);

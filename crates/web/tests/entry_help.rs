@@ -71,6 +71,9 @@ fn everybody_reads_and_types_in_their_own_units_and_the_record_keeps_its_own() {
     let evidence = page.split("id=\"evidence\"").nth(1).unwrap();
     let evidence = evidence.split("id=\"readings\"").next().unwrap();
     assert!(evidence.contains("pressure, psi (gauge)"), "the drawing too");
+    // Formulas keep the units that they are written for.
+    let (before, rest) = evidence.split_once("<details class=\"how\">").unwrap();
+    let evidence = format!("{before}{}", rest.split_once("</details>").unwrap().1);
     assert!(
         evidence.contains("psi") && !evidence.contains("\u{202f}bar") && !evidence.contains(" bar "),
         "{evidence}"
@@ -172,7 +175,7 @@ fn drafts_are_kept_by_a_script_of_our_own_which_asks_what_has_arrived() {
         assert!(!script.body.contains(word), "{word}");
     }
     let page = house.get(CIRCUIT).body;
-    assert!(page.contains("<body class=\"book\" data-person=\"KD\">"), "a draft is its person's own");
+    assert!(page.contains("<body class=\"book\" data-person=\"KD\" "), "a draft is its person's own");
     let key = house.fresh_key();
     assert_eq!(house.get(&format!("/kept/{key}")).status, StatusCode::NOT_FOUND);
     let form = vec![

@@ -99,8 +99,11 @@ fn every_page_answers_with_a_strict_policy_and_without_script() {
         assert!(answer.policy.contains("default-src 'none'; style-src 'self'"), "{page}");
         assert!(answer.policy.contains("script-src 'self'; connect-src 'self'"), "{page}");
         assert!(!answer.policy.contains("unsafe"), "{page}");
-        // Our own file is the only script, and pages are complete without it.
-        let body = answer.body.replace("<script src=\"/assets/drafts.js\" defer></script>", "");
+        // Our own files are the only scripts, and pages are complete without them.
+        let own = |body: String, script| {
+            body.replace(&format!("<script src=\"/assets/{script}.js\" defer></script>"), "")
+        };
+        let body = ["drafts", "plots", "live"].into_iter().fold(answer.body.clone(), own);
         for inline in ["<script", "style=\"", "<style", " onclick", "http://", "https://"] {
             assert!(!body.replace("http://www.w3.org", "").contains(inline), "{page}: {inline}");
         }

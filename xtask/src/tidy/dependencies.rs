@@ -62,6 +62,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "bench",
             "calc",
             "exchange",
+            "futures-util",
             "getrandom",
             "hmac",
             "jiff",

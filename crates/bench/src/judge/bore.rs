@@ -3,9 +3,7 @@
 use calc::estimate::{Uncertain, root_sum_square};
 use calc::hydraulics::circuit::clean_flow_factor;
 use calc::hydraulics::flow_factor::{PieceKnowledge, PointUncertainty};
-use calc::infer::bore::{
-    Bench, BoreInput, BoreState, Design, Hoses, Prior, Reading, Seen, Sweep, Worth, bore_state,
-};
+use calc::infer::bore::{Bench, BoreInput, BoreState, Design, Hoses, Prior, Reading, Seen, Sweep, Worth};
 use calc::numeric::math;
 use calc::quantity::Length;
 
@@ -13,6 +11,7 @@ use super::Alone;
 use super::expect::{AsNew, Geometry, drilled_line};
 use super::facts::PassageFact;
 use super::flow::FlowSeen;
+use super::memory::Memory;
 use super::stated;
 use super::volume::FIXTURE_RELATIVE;
 use crate::finding::{NextReading, Warning};
@@ -55,6 +54,7 @@ pub(crate) fn judge(
     sisters: Option<&AsNew>,
     elsewhere: f64,
     prior: Prior,
+    memory: &Memory,
 ) -> Option<BoreState> {
     // A baseline says more than sisters do.
     let sisters = sisters.filter(|_| one.circuit.baseline.as_ref().is_none_or(|_| !one.comparable));
@@ -69,7 +69,7 @@ pub(crate) fn judge(
         elsewhere: (elsewhere - ORDINARY_SLIP).max(0.0),
         bench: Some(bench),
     };
-    bore_state(&input).ok().map(stated::as_kept)
+    memory.bore_state(&input).ok().map(stated::as_kept)
 }
 
 fn designs(geometry: Option<&Geometry>) -> Vec<Design> {

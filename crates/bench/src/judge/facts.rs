@@ -9,6 +9,7 @@ use super::expect::AsNew;
 
 use crate::finding::{Evidence, HookUpDoubt, NextReading, Passage, Tightness};
 use crate::mould::{Circuit, CircuitId};
+use crate::working::Working;
 
 /// Air kept in.
 #[derive(Clone, Debug)]
@@ -30,6 +31,8 @@ pub(crate) struct TightnessFact {
     pub(crate) kind: Option<&'static str>,
     /// The reading that would tell the kind.
     pub(crate) kind_would_tell: Option<String>,
+    /// How the leak rate came about.
+    pub(crate) working: Option<Working>,
 }
 
 impl TightnessFact {
@@ -56,6 +59,8 @@ pub(crate) struct PassageFact {
     pub(crate) would_tell: Option<String>,
     /// Of the circuit alone, hoses known and taken out.
     pub(crate) sonic_dm3_s_bar: Option<Estimate>,
+    /// How the conductance came about.
+    pub(crate) working: Option<Working>,
 }
 
 impl PassageFact {
@@ -162,6 +167,8 @@ pub(crate) struct VolumeFact {
     pub(crate) by_air: bool,
     pub(crate) volume_ml: Option<Uncertain>,
     pub(crate) ratio: Option<Ratio>,
+    /// How it came about.
+    pub(crate) working: Option<Working>,
 }
 
 /// Everything about one circuit.
@@ -191,4 +198,5 @@ pub(crate) struct Facts<'a> {
     pub(crate) may_hang_beside: Vec<CircuitId>,
     pub(crate) die_casting: bool,
     pub(crate) evidence: Vec<Evidence>,
+    pub(crate) workings: Vec<Working>,
 }

@@ -6,10 +6,10 @@ use calc::hydraulics::flow_factor::{
 };
 use calc::numeric::math;
 use calc::quantity::{Duration, VolumeFlow};
-use calc::readings::steady::steady_flow;
 
 use super::expect::{AsNew, Geometry};
 use super::facts::{FlowFact, Ratio};
+use super::memory::Memory;
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Warning};
 use crate::limits::Limits;
@@ -65,6 +65,7 @@ pub(crate) fn read(
     timeline: &Timeline<'_>,
     rig: &Rig,
     geometry: Option<&Geometry>,
+    memory: &Memory,
 ) -> Option<FlowSeen> {
     let readings: Vec<(&Entry, &Flow)> = timeline
         .since_change()
@@ -92,7 +93,7 @@ pub(crate) fn read(
     let mut through_fixture = false;
     let mut repeatability: Vec<f64> = Vec::new();
     for (entry, flow) in readings.into_iter().filter(|(_, flow)| flow.others == others) {
-        let Some((mean, scatter)) = mean_flow(circuit, entry, flow, rig, &mut seen) else { continue };
+        let Some((mean, scatter)) = mean_flow(circuit, entry, flow, rig, &mut seen, memory) else { continue };
         through_fixture |= flow.through_fixture;
         repeatability.push(scatter);
         seen.largest_l_min = seen.largest_l_min.max(mean.l_min());
@@ -138,13 +139,14 @@ fn mean_flow(
     flow: &Flow,
     rig: &Rig,
     seen: &mut FlowSeen,
+    memory: &Memory,
 ) -> Option<(VolumeFlow, f64)> {
     let trace = match &flow.flow {
         FlowReading::Mean(mean) => return Some((*mean, 0.0)),
         FlowReading::Trace(trace) => trace,
     };
     let warn = |code, text: String| Warning::about(&circuit.id, code, text);
-    match steady_flow(trace, rig.flow_uncertainty_relative, WINDOW) {
+    match memory.steady_flow(trace, rig.flow_uncertainty_relative, WINDOW) {
         Ok(steady) => {
             let mean = steady.flow.value;
             if !steady.steady {

@@ -14,7 +14,9 @@ mod facts;
 mod flow;
 mod gates;
 mod hook_up;
+mod how;
 mod leak_kind;
+mod memory;
 mod next_step;
 mod passage;
 mod past;
@@ -40,9 +42,11 @@ use crate::limits::{Materials, Tables};
 use crate::mould::{Circuit, CircuitId, Mould, Process};
 use crate::overrides::{self, Override};
 use crate::visit::{HookUp, Visit};
+use crate::working::{Number, Working};
 use expect::{AsNew, Geometry, surer};
 use facts::{Facts, VolumeFact};
 use flow::FlowSeen;
+pub use memory::Memory;
 use tested::{HOSES_UNKNOWN, TestedVolume, tested_volume, up_to_block, used};
 use timeline::Timeline;
 
@@ -78,10 +82,23 @@ pub fn assess(mould: &Mould, visit: &Visit, tables: &Tables) -> Findings {
 /// The same, with what people decided against the rules of the gates, in the order in which they did.
 #[must_use]
 pub fn assess_with(mould: &Mould, visit: &Visit, tables: &Tables, overrides: &[Override]) -> Findings {
+    assess_again(mould, visit, tables, overrides, &Memory::default())
+}
+
+/// The same, quicker where the same visit was judged before with this memory.
+#[must_use]
+pub fn assess_again(
+    mould: &Mould,
+    visit: &Visit,
+    tables: &Tables,
+    overrides: &[Override],
+    memory: &Memory,
+) -> Findings {
     let seen = rig::check(visit);
     let read = seen.as_read(visit);
-    let read_all =
-        |visit| side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
+    let read_all = |visit| {
+        side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables, memory))
+    };
     let first: Vec<Alone<'_>> = read_all(&read);
     let moved: Vec<rig::Moved> = first.iter().filter_map(|one| rig::moved(one, &read.rig)).collect();
     let alike = seen.alike(&moved, &read.rig);
@@ -109,7 +126,7 @@ pub fn assess_with(mould: &Mould, visit: &Visit, tables: &Tables, overrides: &[O
         .collect();
     let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
     let hoses = hook_up::check(&hook_up::ports(&told), &visit.hook_ups);
-    let together = Together { mould, visit, tables, watches, paths, measured, hoses };
+    let together = Together { mould, visit, tables, watches, paths, measured, hoses, memory };
     let judged = side_by_side::each(alone, |one| {
         let (facts, warnings) = together.facts(one);
         (finding(facts, tables, overrides), warnings)
@@ -137,8 +154,10 @@ impl HookUpCheck {
     /// What the hook-up check of one visit rests on.
     #[must_use]
     pub fn of(mould: &Mould, visit: &Visit, tables: &Tables) -> Self {
-        let alone =
-            side_by_side::each(mould.circuits.iter().collect(), |circuit| alone(circuit, visit, tables));
+        let memory = Memory::default();
+        let alone = side_by_side::each(mould.circuits.iter().collect(), |circuit| {
+            alone(circuit, visit, tables, &memory)
+        });
         let told: Vec<_> = alone.iter().map(|one| hook_up::told(one, &visit.rig)).collect();
         Self { ports: hook_up::ports(&told), hook_ups: visit.hook_ups.clone() }
     }
@@ -150,7 +169,7 @@ impl HookUpCheck {
     }
 }
 
-fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'a> {
+fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables, memory: &Memory) -> Alone<'a> {
     let timeline = Timeline::of(visit, &circuit.id);
     let geometry = expect::geometry(circuit);
     let baseline = circuit.baseline.as_ref();
@@ -161,7 +180,7 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'
     );
     let (volume, mut evidence, mut warnings) =
         volume::judge(circuit, &timeline, &visit.rig, volume_as_new.as_ref());
-    let mut flow = flow::read(circuit, &timeline, &visit.rig, geometry.as_ref());
+    let mut flow = flow::read(circuit, &timeline, &visit.rig, geometry.as_ref(), memory);
     if let Some(seen) = &mut flow {
         evidence.append(&mut seen.evidence);
         warnings.append(&mut seen.warnings);
@@ -191,6 +210,7 @@ fn alone<'a>(circuit: &'a Circuit, visit: &'a Visit, tables: &Tables) -> Alone<'
     // What passes is compared with what should pass as new, and a dead end must not look smaller than it may be.
     let as_new = tested_volume(surer(measured, volume_as_new.clone()).as_ref(), &visit.rig);
     let test = passage::Test {
+        memory,
         circuit,
         rig: &visit.rig,
         volume: &as_new,
@@ -236,6 +256,7 @@ struct Together<'a> {
     paths: cross::Map,
     measured: Vec<(CircuitId, Uncertain)>,
     hoses: hook_up::Hoses,
+    memory: &'a Memory,
 }
 
 impl Together<'_> {
@@ -286,6 +307,7 @@ impl Together<'_> {
         let bore = main_bore(circuit, one.geometry.as_ref());
         let neighbours = self.neighbours(circuit);
         let test = tight::Test {
+            memory: self.memory,
             circuit,
             rig: &self.visit.rig,
             volume: &one.tested,
@@ -306,7 +328,7 @@ impl Together<'_> {
         let inside = (passage.verdict != crate::finding::Passage::Blocked)
             .then(|| {
                 let elsewhere = self.hoses.elsewhere(&circuit.id);
-                past::judge(&one, self.visit, &passage, sisters.as_ref(), elsewhere)
+                past::judge(&one, self.visit, &passage, sisters.as_ref(), elsewhere, self.memory)
             })
             .flatten();
         let (state, told) = inside.map(|inside| (inside.state, inside.told)).unzip();
@@ -318,13 +340,14 @@ impl Together<'_> {
         if passage.verdict == crate::finding::Passage::Blocked {
             evidence.extend(block::evidence(&one.timeline, &self.visit.rig, one.geometry.as_ref()));
         }
-        let as_new = surer(one.flow_as_new, flow::yardstick(circuit, &self.measured));
+        let as_new = surer(one.flow_as_new.clone(), flow::yardstick(circuit, &self.measured));
         let outdated = one.timeline.outdated(|what| matches!(what, crate::visit::What::Flow(_)));
         let flow = flow::compare(one.flow.as_ref(), as_new.as_ref(), &self.tables.limits, outdated);
         if let Some(seen) = &one.flow {
             let curve = curve::flow_curve(seen, as_new.as_ref(), one.geometry.as_ref(), &self.visit.rig);
             evidence.extend(curve::evidence(seen, bore, &self.tables.limits, curve));
         }
+        let workings = workings(&one, &tightness, &passage, &flow, state.as_ref(), bore);
         let hose_doubt = self.hoses.doubts.iter().find(|doubt| doubt.circuits.contains(&circuit.id)).cloned();
         let facts = Facts {
             circuit,
@@ -350,9 +373,42 @@ impl Together<'_> {
             may_hang_beside: self.hoses.may_hang_beside(&circuit.id),
             die_casting: self.mould.process == Process::DieCasting,
             evidence,
+            workings,
         };
         (facts, warnings)
     }
+}
+
+/// How the numbers of one circuit came about.
+fn workings(
+    one: &Alone<'_>,
+    tightness: &facts::TightnessFact,
+    passage: &facts::PassageFact,
+    flow: &facts::FlowFact,
+    state: Option<&Inside>,
+    bore: Option<Length>,
+) -> Vec<Working> {
+    let result = one.flow.as_ref().and_then(|seen| Some((seen, seen.result.as_ref()?)));
+    let volume_percent = one.volume.volume_ml.zip(one.volume.ratio.as_ref());
+    let flow_percent = flow.flow_factor_m3_h.zip(flow.ratio.as_ref());
+    let layered = state.filter(|state| state.even_deposit + state.mixed > 0.5);
+    let layer = layered.and_then(|state| state.thickness_mm.zip(state.layer_share));
+    [
+        tightness.working.clone(),
+        passage.working.clone(),
+        one.volume.working.clone(),
+        volume_percent
+            .map(|(volume, ratio)| how::percent(Number::FilledVolumePercent, volume.value, "ml", ratio)),
+        result.and_then(|(seen, result)| how::flow_factor(seen, result)),
+        flow_percent
+            .map(|(found, ratio)| how::percent(Number::FlowFactorPercent, found.value, "m³/h", ratio)),
+        layer.zip(flow.ratio.as_ref()).zip(bore).and_then(|(((thickness, share), ratio), bore)| {
+            how::thickness(bore.mm(), ratio.value, share, thickness)
+        }),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// A key that no table knows is often a slip of the pen: `Al7057` for `Al7075`.
@@ -412,6 +468,7 @@ fn finding(facts: Facts<'_>, tables: &Tables, given: &[Override]) -> CircuitFind
         reason: advice.reason,
         best_next_reading: advice.best_next_reading,
         evidence: facts.evidence,
+        workings: facts.workings,
     }
 }
 

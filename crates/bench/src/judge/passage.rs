@@ -2,11 +2,13 @@
 
 use calc::air::discharge::{self, Discharge, DischargeError};
 use calc::air::leak_down::DecayData;
-use calc::air::passage::{Evidence as Seen, Expected, PassageInput, PassageResult, Verdict, passage};
+use calc::air::passage::{Evidence as Seen, Expected, PassageInput, PassageResult, Verdict};
 use calc::air::sonic::fixture::Fixture;
 use calc::quantity::{Duration, PressureDrop, SonicConductance, Temperature, Volume};
 
 use super::facts::PassageFact;
+use super::how;
+use super::memory::Memory;
 use super::tested::TestedVolume;
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Passage, Warning};
@@ -29,6 +31,7 @@ const FIXTURE_RELATIVE: f64 = 0.05;
 
 /// What a passage is compared with.
 pub(crate) struct Test<'a> {
+    pub(crate) memory: &'a Memory,
     pub(crate) circuit: &'a Circuit,
     pub(crate) rig: &'a Rig,
     pub(crate) volume: &'a TestedVolume,
@@ -48,6 +51,7 @@ pub(crate) fn judge(test: &Test<'_>, timeline: &Timeline<'_>) -> (PassageFact, V
         air_went_out: false,
         would_tell: None,
         sonic_dm3_s_bar: None,
+        working: None,
     };
     let reading = timeline.since_change().rev().find_map(|entry| match &entry.what {
         What::AirPassage(reading) => Some((entry, reading)),
@@ -70,6 +74,7 @@ pub(crate) fn judge(test: &Test<'_>, timeline: &Timeline<'_>) -> (PassageFact, V
                 let text = "air was held, yet water has passed: the hoses of the two readings may differ";
                 warnings.push(about("air-against-water", text.to_owned()));
             }
+            fact.working = how::conductance(test.volume.total_ml, reading, test.rig, &result);
             (fact, vec![evidence(entry, &result)], warnings)
         }
         Err(error) => {
@@ -127,7 +132,7 @@ fn run(test: &Test<'_>, reading: &AirPassage) -> Result<PassageResult, Discharge
         ..Discharge::new(charged, decay)
     };
     let fixture = test.rig.fixture_sonic_conductance;
-    passage(&PassageInput {
+    test.memory.passage(&PassageInput {
         discharge,
         fixture: fixture.map(|conductance| Fixture::on_both_sides(conductance, FIXTURE_RELATIVE)),
         // Behind unknown hoses a circuit passes at least what both pass together; less than expected says nothing.

@@ -9,6 +9,7 @@ use super::Alone;
 use super::bore;
 use super::expect::AsNew;
 use super::facts::PassageFact;
+use super::memory::Memory;
 use crate::finding::{BoreState, Evidence, Warning, sentence};
 use crate::mould::{Circuit, Earlier, EarlierFound};
 use crate::visit::{TreatmentKind, Visit};
@@ -41,11 +42,12 @@ pub(crate) fn judge(
     passage: &PassageFact,
     sisters: Option<&AsNew>,
     elsewhere: f64,
+    memory: &Memory,
 ) -> Option<Judged> {
     let any = Prior::default();
     let split = has_split(one);
     let fresh = states_of(&any, split);
-    let state = |prior| bore::judge(one, &visit.rig, passage, sisters, elsewhere, prior);
+    let state = |prior| bore::judge(one, &visit.rig, passage, sisters, elsewhere, prior, memory);
     let Some(past) = past(one, visit, &fresh) else {
         let told = Told { before: Some(fresh), ..Told::default() };
         return Some(Judged { state: state(any)?, told });

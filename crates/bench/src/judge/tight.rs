@@ -1,13 +1,15 @@
 //! Leak-down readings of one circuit, together with what its neighbours showed.
 
-use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Note, Verdict, leak_down};
+use calc::air::leak_down::{DecayData, Gauge, LeakDownInput, LeakDownResult, Note, Verdict};
 use calc::air::leak_kind::least_share;
 use calc::estimate::Estimate;
 use calc::quantity::{GaugePressure, LeakRate, Length, PressureDrop, Volume};
 
 use super::cross::{Map, Watch};
 use super::facts::TightnessFact;
+use super::how;
 use super::leak_kind::{self, Taken};
+use super::memory::Memory;
 use super::tested::TestedVolume;
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Tightness, Warning};
@@ -22,6 +24,7 @@ const ACROSS_SHARE: f64 = 0.1;
 
 /// What a circuit is tested against.
 pub(crate) struct Test<'a> {
+    pub(crate) memory: &'a Memory,
     pub(crate) circuit: &'a Circuit,
     pub(crate) rig: &'a Rig,
     pub(crate) volume: &'a TestedVolume,
@@ -60,6 +63,7 @@ pub(crate) fn judge(
         would_tell: None,
         kind: None,
         kind_would_tell: None,
+        working: None,
     };
     // The limit holds at 6 bar: the highest pressure is judged, lower ones can only add to the doubt.
     if let Some((entry, reading)) = readings.first() {
@@ -70,6 +74,7 @@ pub(crate) fn judge(
                 let notes = result.notes.iter().filter(|note| worth_saying(note));
                 warnings.extend(notes.map(|note| Warning::about(&test.circuit.id, note.code(), note.text())));
                 evidence.push(leak_evidence(test, entry, reading, &result));
+                fact.working = how::leak_rate(test, reading, &result);
                 take(&mut fact, &result);
                 evidence.extend(lower_pressures(test, &readings, &mut fact));
             }
@@ -158,7 +163,7 @@ pub(crate) fn run(test: &Test<'_>, reading: &LeakDown) -> Result<LeakDownResult,
         limit: LeakRate::from_mbar_l_s(limit_at(test, reading)),
         decay,
     };
-    leak_down(&input).map_err(|error| error.to_string())
+    test.memory.leak_down(&input).map_err(|error| error.to_string())
 }
 
 /// The gauge between two of its own readings: gain and zero cancel, steps stay. Where the rig file names no step, a
@@ -245,6 +250,8 @@ fn across(test: &Test<'_>, fact: &mut TightnessFact, evidence: &mut Vec<Evidence
             }
             if fact.verdict != Tightness::Leaks {
                 fact.leak_rate_mbar_l_s = Some(rate);
+                // A rate that was seen in the neighbour does not come from the leak-down.
+                fact.working = None;
             }
         }
     }

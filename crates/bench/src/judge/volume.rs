@@ -6,6 +6,7 @@ use calc::quantity::{PressureDrop, TemperatureDifference};
 
 use super::expect::AsNew;
 use super::facts::{Ratio, VolumeFact};
+use super::how;
 use super::timeline::Timeline;
 use crate::finding::{Evidence, Warning};
 use crate::mould::Circuit;
@@ -36,7 +37,8 @@ pub(crate) fn judge(
         Ok((value, hoses_ml)) => {
             let ratio = as_new.and_then(|new| Ratio::of(value.estimate(), new));
             let evidence = vec![evidence(entry, reading, value, hoses_ml, ratio.as_ref())];
-            (VolumeFact { seen_ml, by_air, volume_ml: Some(value), ratio }, evidence, Vec::new())
+            let working = Some(how::volume(reading, hoses_ml, value));
+            (VolumeFact { seen_ml, by_air, volume_ml: Some(value), ratio, working }, evidence, Vec::new())
         }
         Err(text) => {
             let warning = Warning::about(&circuit.id, "volume", text);

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use bench::finding::{CircuitFinding, Findings};
+use bench::judge::Memory;
 use bench::limits::Tables;
 use bench::mould::Mould;
 use bench::visit::Visit;
@@ -37,9 +38,23 @@ pub fn write(
 /// # Errors
 /// What the record says; tables of the plant that cannot be read.
 pub fn judged(reader: &Reader<'_>, mould: &str, visit: &str, as_of: AsOf) -> Result<Findings, Stop> {
+    judged_again(reader, mould, visit, as_of, &Memory::default())
+}
+
+/// The same, quicker where the visit was judged before with this memory.
+///
+/// # Errors
+/// As [`judged`].
+pub fn judged_again(
+    reader: &Reader<'_>,
+    mould: &str,
+    visit: &str,
+    as_of: AsOf,
+    memory: &Memory,
+) -> Result<Findings, Stop> {
     let (tool, stay, tables) = material(reader, mould, visit, as_of)?;
     let overrides = reader.overrides(mould, visit, as_of)?;
-    Ok(bench::judge::assess_with(&tool, &stay, &tables, &overrides))
+    Ok(bench::judge::assess_again(&tool, &stay, &tables, &overrides, memory))
 }
 
 /// What a visit showed of the mould as it came in; none if nothing was opened, repaired or descaled.

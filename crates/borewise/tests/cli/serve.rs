@@ -132,3 +132,36 @@ fn it_ends_well_when_told_to_end() {
     assert!(told.success());
     assert_eq!(running.child.wait().unwrap().code(), Some(0));
 }
+
+#[test]
+#[cfg(unix)]
+fn it_ends_at_once_though_pages_listen() {
+    let data = new_folder();
+    let mould = plant().0.join("AB-146");
+    assert_eq!(borewise(&["record", shown(&mould), "--by", "KT", "--data", shown(&data)]).code, 0);
+    let mut running = Running::start(&["serve", "--data", shown(&data), "--listen", "127.0.0.1:0"]);
+    let ask = |first: &str, rest: &str, body: &str| {
+        let mut stream = TcpStream::connect(&running.address).unwrap();
+        let (host, length) = (&running.address, body.len());
+        write!(stream, "{first} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nContent-Length: {length}\r\n{rest}\r\n{body}")
+            .unwrap();
+        let mut lines = BufReader::new(stream).lines().map_while(Result::ok);
+        let head: Vec<String> = lines.by_ref().take_while(|line| !line.is_empty()).collect();
+        (head, lines)
+    };
+    let form = "Content-Type: application/x-www-form-urlencoded\r\n";
+    let (head, _) = ask("POST /who", form, "person=KT");
+    let cookie = head.iter().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
+    let cookie = format!("Cookie: {}\r\n", cookie.split(';').next().unwrap());
+    let mut open: Vec<_> =
+        (0..3).map(|_| ask("GET /events?after=0&page=/moulds/AB-146", &cookie, "").1).collect();
+    for stream in &mut open {
+        assert!(stream.any(|line| line.starts_with("data: ")), "the stream is open");
+    }
+    let asked = std::time::Instant::now();
+    assert!(
+        Command::new("kill").args(["-TERM", &running.child.id().to_string()]).status().unwrap().success()
+    );
+    assert_eq!(running.child.wait().unwrap().code(), Some(0));
+    assert!(asked.elapsed().as_secs() < 5, "it took {:?}", asked.elapsed());
+}

@@ -50,6 +50,11 @@ impl Scale {
         (value / self.step - self.first) / (self.last - self.first)
     }
 
+    /// Both ends.
+    pub(crate) fn ends(&self) -> (f64, f64) {
+        (self.first * self.step, self.last * self.step)
+    }
+
     /// Each tick with its label.
     pub(crate) fn ticks(&self) -> Vec<(f64, String)> {
         // Twice the aim is never reached by finite data; it only bounds the loop.

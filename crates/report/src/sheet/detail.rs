@@ -5,10 +5,19 @@ use bench::picture::LeakMap;
 use calc::estimate::Estimate;
 use maud::{Markup, html};
 
-use super::{anchor, circuits};
+use super::{anchor, circuits, how};
 use crate::cautions::Cautions;
 use crate::units::Units;
 use crate::{bore_eye, number, pictures, strip, symbol, words};
+
+/// How a circuit is shown.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Manner {
+    /// Units of the drawings.
+    pub(crate) units: Units,
+    /// Whether it stands in a page with scripts of its own.
+    pub(crate) on_page: bool,
+}
 
 /// All sections.
 pub(super) fn sections(findings: &Findings, cautions: &Cautions) -> Markup {
@@ -28,14 +37,19 @@ fn section(index: usize, circuit: &CircuitFinding, cautions: &Cautions, map: Opt
     html! {
         article.circuit aria-labelledby=(id) {
             h3 id=(id) { (circuit.id) span.under { (words::place_in_mould(circuit)) } }
-            (body(circuit, cautions, on_map.then_some("#leaks"), Units::default()))
+            (body(circuit, cautions, on_map.then_some("#leaks"), Manner::default()))
             p.back { a href="#circuits" { "Back to the table" } }
         }
     }
 }
 
 /// Everything about one circuit, without its heading; `map` leads to the map of leaks.
-pub(super) fn body(circuit: &CircuitFinding, cautions: &Cautions, map: Option<&str>, units: Units) -> Markup {
+pub(super) fn body(
+    circuit: &CircuitFinding,
+    cautions: &Cautions,
+    map: Option<&str>,
+    manner: Manner,
+) -> Markup {
     html! {
         div.parts {
             div.summary {
@@ -46,9 +60,10 @@ pub(super) fn body(circuit: &CircuitFinding, cautions: &Cautions, map: Option<&s
                 (facts(circuit))
                 (states(circuit))
             }
+            @if manner.on_page { (how::section(&circuit.workings)) }
             (what_next(circuit, cautions))
             div.rests-on {
-                (evidence(circuit, units))
+                (evidence(circuit, manner))
                 @if let Some(map) = map { p.to-map { a href=(map) { "Drawn on the map of leaks" } } }
             }
         }
@@ -132,23 +147,23 @@ fn what_next(circuit: &CircuitFinding, cautions: &Cautions) -> Markup {
     }
 }
 
-fn evidence(circuit: &CircuitFinding, units: Units) -> Markup {
+fn evidence(circuit: &CircuitFinding, manner: Manner) -> Markup {
     html! {
         @if circuit.evidence.is_empty() {
             p.quiet { "No reading of this circuit in this visit." }
         } @else {
             h4 { "What this rests on" }
-            ol.evidence { @for item in &circuit.evidence { (evidence_item(item, units)) } }
+            ol.evidence { @for item in &circuit.evidence { (evidence_item(item, manner)) } }
         }
     }
 }
 
-fn evidence_item(item: &Evidence, units: Units) -> Markup {
+fn evidence_item(item: &Evidence, manner: Manner) -> Markup {
     html! {
         li.with-picture[item.picture.is_some()] {
             h5 { (item.title) }
             @if !item.text.is_empty() { p { (item.text) } }
-            @if let Some(picture) = &item.picture { (pictures::picture(picture, units)) }
+            @if let Some(picture) = &item.picture { (pictures::picture(picture, manner)) }
             @if item.place.is_some() || !item.sources.is_empty() {
                 p.quiet {
                     @if let Some(place) = &item.place { "From " (place) ". " }

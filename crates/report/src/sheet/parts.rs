@@ -3,7 +3,7 @@
 use bench::finding::{CircuitFinding, Findings};
 use maud::Markup;
 
-use super::{Way, circuits, detail, gates, head, leaks, notes, rig};
+use super::{Manner, Way, circuits, detail, gates, head, leaks, notes, rig};
 use crate::cautions::Cautions;
 use crate::units::Units;
 
@@ -12,20 +12,26 @@ pub struct Parts<'a> {
     findings: &'a Findings,
     cautions: Cautions,
     way: Way<'a>,
-    units: Units,
+    manner: Manner,
 }
 
 impl<'a> Parts<'a> {
     /// The parts of these findings; `way` leads to a circuit.
     #[must_use]
     pub fn new(findings: &'a Findings, way: Way<'a>) -> Self {
-        Self { findings, cautions: Cautions::of(findings), way, units: Units::default() }
+        Self { findings, cautions: Cautions::of(findings), way, manner: Manner::default() }
     }
 
     /// The same with drawings in the units that somebody chose. Words are written anew by [`Units::page`].
     #[must_use]
     pub fn in_units(self, units: Units) -> Self {
-        Self { units, ..self }
+        Self { manner: Manner { units, ..self.manner }, ..self }
+    }
+
+    /// The same for a page with scripts of its own: drawings carry their numbers, and each number says how it came about.
+    #[must_use]
+    pub fn on_page(self) -> Self {
+        Self { manner: Manner { on_page: true, ..self.manner }, ..self }
     }
 
     /// The most important sentence, what it rests on, what is next, and the cautions.
@@ -69,6 +75,6 @@ impl<'a> Parts<'a> {
     #[must_use]
     pub fn circuit(&self, circuit: &CircuitFinding, map: &str) -> Markup {
         let drawn = self.findings.leak_map.as_ref().is_some_and(|known| detail::is_on(known, circuit));
-        detail::body(circuit, &self.cautions, drawn.then_some(map), self.units)
+        detail::body(circuit, &self.cautions, drawn.then_some(map), self.manner)
     }
 }

@@ -77,6 +77,7 @@ pub fn bare_circuit(name: &str) -> CircuitFinding {
         best_next_reading: None,
         cautions: vec![],
         evidence: vec![],
+        workings: vec![],
     }
 }
 

@@ -43,8 +43,8 @@ pub(crate) fn somebody(app: &App, headers: &HeaderMap) -> Result<Option<Session>
         .read(|reader| {
             let Some(person) = still_good(reader, &claim)? else { return Ok(None) };
             let units = reader.preference(&person.id, UNITS)?.unwrap_or_default();
-            let (role, units) = (person.role, Units::of(&units));
-            Ok(Some(Session { person: person.id, role, token: claim.token, units }))
+            let (role, units, head) = (person.role, Units::of(&units), reader.head()?.number);
+            Ok(Some(Session { person: person.id, role, token: claim.token, units, head }))
         })
         .map_err(Problem::from)
 }

@@ -93,7 +93,7 @@ fn whole(
     let found = found.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no circuit {circuit}.")))?;
     let units = Session::units_of(session);
     let way = |_: usize| String::new();
-    let parts = Parts::new(&shown.findings, &way).in_units(units);
+    let parts = Parts::new(&shown.findings, &way).in_units(units).on_page();
     let here = layout::bench(mould, visit, circuit);
     let readings: Vec<(&Item, &ReadingCard)> = items
         .iter()

@@ -21,6 +21,7 @@ use crate::app::App;
 use crate::entry::somebody;
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
+use crate::session::Session;
 
 /// Coverage of the intervals on record.
 const COVERAGE: f64 = 0.95;
@@ -60,7 +61,7 @@ pub(crate) async fn page(
                     h2 #newest { "Visit " (newest.visit) ", " (moment(newest.started)) }
                     h3.quiet { "Circuit " (circuit.id) ", " (circuit.half) }
                     (overdue(newest, finding))
-                    (Parts::new(newest, &way).circuit(finding, &format!("{}#leaks", layout::visit(&mould, &newest.visit))))
+                    (Parts::new(newest, &way).in_units(Session::units_of(session.as_ref())).on_page().circuit(finding, &format!("{}#leaks", layout::visit(&mould, &newest.visit))))
                     p { a.button href=(layout::bench(&mould, &newest.visit, &id)) { "To its readings" } }
                 }
             } @else { p { "Nothing was measured on it yet." } }

@@ -6,6 +6,8 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Arc, LazyLock, Mutex};
+use std::time::{Duration, Instant};
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -17,13 +19,17 @@ use calc::hydraulics::piece::Piece;
 use calc::quantity::Length;
 use exchange::findings_json::{self, Origin, document};
 use exchange::tables::read_tables;
+use futures_util::StreamExt as _;
 use store::read::CertificateNumber;
 use store::shapes::{CertificateCard, CircuitFindingCard, FindingCard, Person, PortCard2, Role};
 use store::{AsOf, Blob, Fact, Reader, Store, Subject, Write};
+use tokio::runtime::Runtime;
 use tower::ServiceExt as _;
 use web::{App, Beyond, Closed, Judge, JudgeError, PrintError, Printer, Seal, router};
 
 static COUNT: AtomicU32 = AtomicU32::new(0);
+static RUNTIME: LazyLock<Runtime> =
+    LazyLock::new(|| tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap());
 
 /// A record in a folder of its own, its pages, and somebody's cookie.
 pub struct House {
@@ -32,6 +38,42 @@ pub struct House {
     record: Store,
     cookie: String,
     owned: bool,
+}
+
+/// A stream of events, as far as it has come.
+pub struct Stream {
+    text: Arc<Mutex<String>>,
+    task: tokio::task::JoinHandle<()>,
+}
+
+impl Stream {
+    pub fn so_far(&self) -> String {
+        self.text.lock().unwrap().clone()
+    }
+
+    /// Everything so far, once this is in it.
+    pub fn wait_for(&self, part: &str, most: Duration) -> String {
+        let begun = Instant::now();
+        while !self.so_far().contains(part) {
+            assert!(begun.elapsed() < most, "no {part} in {:?}", self.so_far());
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        self.so_far()
+    }
+
+    pub fn wait_for_end(&self, most: Duration) {
+        let begun = Instant::now();
+        while !self.task.is_finished() {
+            assert!(begun.elapsed() < most, "the stream goes on: {:?}", self.so_far());
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+}
+
+impl Drop for Stream {
+    fn drop(&mut self) {
+        self.task.abort();
+    }
 }
 
 /// What came back.
@@ -226,11 +268,27 @@ impl House {
         self.post(address, &form)
     }
 
+    /// A stream of events at this address.
+    pub fn listen(&self, address: &str) -> Stream {
+        let request = Request::get(address).header("host", "localhost:8470").header("cookie", &self.cookie);
+        let (pages, request) = (self.pages.clone(), request.body(Body::empty()).unwrap());
+        let response = RUNTIME.block_on(async { pages.oneshot(request).await.unwrap() });
+        assert_eq!(response.status(), StatusCode::OK, "{address}");
+        let text = Arc::new(Mutex::new(String::new()));
+        let kept = Arc::clone(&text);
+        let task = RUNTIME.spawn(async move {
+            let mut chunks = response.into_body().into_data_stream();
+            while let Some(Ok(chunk)) = chunks.next().await {
+                kept.lock().unwrap().push_str(std::str::from_utf8(&chunk).unwrap());
+            }
+        });
+        Stream { text, task }
+    }
+
     /// Media type and bytes of something that is no page.
     pub fn bytes(&self, address: &str) -> (String, Vec<u8>) {
         let request = Request::get(address).header("host", "localhost:8470").body(Body::empty()).unwrap();
-        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
-        runtime.block_on(async {
+        RUNTIME.block_on(async {
             let response = self.pages.clone().oneshot(request).await.unwrap();
             let kind = response.headers().get(header::CONTENT_TYPE).unwrap().to_str().unwrap().to_owned();
             (kind, to_bytes(response.into_body(), 1 << 26).await.unwrap().to_vec())
@@ -252,8 +310,7 @@ impl House {
         if !self.cookie.is_empty() {
             request = request.header("cookie", &self.cookie);
         }
-        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
-        runtime.block_on(async {
+        RUNTIME.block_on(async {
             let response = self.pages.clone().oneshot(request.body(body).unwrap()).await.unwrap();
             let text = |name: header::HeaderName| {
                 response.headers().get(name).map_or(String::new(), |value| value.to_str().unwrap().to_owned())
