@@ -53,11 +53,12 @@
     const note = document.createElement("p");
     note.className = "draft";
     note.setAttribute("role", "status");
-    note.textContent = "What you typed here before is back. It is not recorded yet. ";
+    // The words stand in the page, in the language of its reader.
+    note.textContent = `${document.body.dataset.sayBack} `;
     const away = document.createElement("button");
     away.type = "button";
     away.className = "quiet-button";
-    away.textContent = "Throw it away";
+    away.textContent = document.body.dataset.sayAway;
     away.addEventListener("click", () => {
       box.removeItem(place(form));
       form.reset();

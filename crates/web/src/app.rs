@@ -16,7 +16,7 @@ use crate::live::{self, Live};
 use crate::printer::Printer;
 use crate::session::Seal;
 use crate::tries::{Tries, WrongTokens};
-use crate::{api, entry, guard, pages};
+use crate::{api, entry, guard, language, pages};
 
 /// Largest form that is taken: a pasted trace of an hour at ten samples a second takes a third of it.
 const FORM_LIMIT_BYTES: usize = 4 << 20;
@@ -139,6 +139,7 @@ pub fn router(app: App) -> Router {
         .route("/me", get(pages::me::page))
         .route("/me/secret", post(pages::me::set_secret))
         .route("/me/units", post(pages::me::set_units))
+        .route(language::ADDRESS, post(language::choose))
         .route("/kept/{key}", get(pages::kept))
         .route("/people", get(pages::people::page).post(pages::people::add))
         .route("/people/{person}", post(pages::people::change))
@@ -201,6 +202,7 @@ pub fn router(app: App) -> Router {
         .fallback(pages::missing)
         .layer(DefaultBodyLimit::max(FORM_LIMIT_BYTES))
         .layer(from_fn_with_state(Arc::clone(&app), guard::guard))
+        .layer(from_fn_with_state(Arc::clone(&app), language::layer))
         .with_state(app)
 }
 

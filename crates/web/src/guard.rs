@@ -12,6 +12,7 @@ use crate::access::Access;
 use crate::api;
 use crate::app::App;
 use crate::entry::somebody;
+use crate::language;
 use crate::live;
 use crate::problem::Problem;
 
@@ -28,9 +29,9 @@ const HEADERS: [(HeaderName, &str); 5] = [
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
 
-/// Whether somebody who has not signed in is shown this: the page to sign in, and what every page is made with.
+/// Whether somebody who has not signed in is let through to this: the page to sign in, what every page is made with, and its language.
 fn is_public(path: &str) -> bool {
-    path == "/who" || path.starts_with("/assets/")
+    path == "/who" || path == language::ADDRESS || path.starts_with("/assets/")
 }
 
 /// Lets a request pass, or says why not.

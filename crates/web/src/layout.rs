@@ -4,6 +4,7 @@ use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
 use crate::app::App;
+use crate::language;
 use crate::news::About;
 use crate::session::Session;
 
@@ -74,7 +75,7 @@ impl Page<'_> {
         let person = session.map(|session| session.person.as_str());
         let live =
             session.filter(|_| About::page(self.here).is_some()).map(|session| (session.head, self.here));
-        let body = html! { (top) (trail) main #main { (content) } (foot(app.program)) @if live.is_some() { (live_bar()) } };
+        let body = html! { (top) (trail) main #main { (content) } (foot(app.program, self.here)) @if live.is_some() { (live_bar()) } };
         let page = frame(self.title, person, live, &body).into_string();
         Html(report::pieces::printable(&Session::units_of(session).page(&page)))
     }
@@ -106,16 +107,17 @@ fn frame(title: &str, person: Option<&str>, live: Option<(u64, &str)>, body: &Ma
                 script src="/assets/plots.js" defer {}
                 @if live.is_some() { script src="/assets/live.js" defer {} }
             }
-            body.book data-person=[person] data-head=[live.map(|(head, _)| head)] data-here=[live.map(|(_, here)| here)] { a.skip href="#main" { "To the content" } (body) }
+            body.book data-person=[person] data-say-back="What you typed here before is back. It is not recorded yet." data-say-away="Throw it away" data-head=[live.map(|(head, _)| head)] data-here=[live.map(|(_, here)| here)] { a.skip href="#main" { "To the content" } (body) }
         }
     }
 }
 
-fn foot(program: &str) -> Markup {
+fn foot(program: &str, here: &str) -> Markup {
     html! {
         footer {
             p.advice { (bench::judge::cautions::AUTHORITY) }
             p { (program) }
+            (language::in_foot(here))
         }
     }
 }

@@ -17,6 +17,7 @@ mod app;
 mod entry;
 mod forms;
 mod guard;
+mod language;
 mod layout;
 mod live;
 mod news;

@@ -54,6 +54,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ),
     ("report", &["bench", "calc", "jiff", "maud", "unicode-width"]),
     ("store", &["bench", "calc", "flate2", "jiff", "rusqlite", "serde", "serde_json", "sha2", "thiserror"]),
+    ("speech", &["toml"]),
     (
         "web",
         &[
@@ -72,6 +73,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "serde",
             "serde_json",
             "sha2",
+            "speech",
             "store",
             "thiserror",
             "tokio",

@@ -53,7 +53,7 @@ const RULES: &[Rule] = &[
     },
     Rule {
         name: "3 same record, same bytes",
-        crates: &["calc", "bench", "exchange", "paper", "report", "store"],
+        crates: &["calc", "bench", "exchange", "paper", "report", "speech", "store"],
         words: &["HashMap", "HashSet", "SystemTime::now", "Instant::now", "Timestamp::now", "Zoned::now"],
     },
     Rule {

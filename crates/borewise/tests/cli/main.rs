@@ -8,6 +8,7 @@ mod contract;
 mod demo;
 mod earlier;
 mod golden;
+mod language;
 mod lone_visits;
 mod paper;
 mod program;

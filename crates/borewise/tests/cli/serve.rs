@@ -38,6 +38,33 @@ impl Running {
         bytes
     }
 
+    /// A whole answer to a request with these headers.
+    pub fn asked(&self, page: &str, headers: &[(&str, &str)]) -> String {
+        let more: String = headers.iter().map(|(name, value)| format!("{name}: {value}\r\n")).collect();
+        let request = format!("GET {page} HTTP/1.1\r\nHost: localhost\r\n{more}Connection: close\r\n\r\n");
+        String::from_utf8_lossy(&self.sent(&request)).into_owned()
+    }
+
+    /// The cookie of a person who signs in by name.
+    pub fn sign_in(&self, person: &str) -> String {
+        let body = format!("person={person}");
+        let request = format!(
+            "POST /who HTTP/1.1\r\nHost: localhost\r\nOrigin: http://localhost\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            body.len()
+        );
+        let answer = String::from_utf8_lossy(&self.sent(&request)).into_owned();
+        let cookie = answer.split("set-cookie: ").nth(1).unwrap_or_default();
+        cookie.split(';').next().unwrap_or_default().to_owned()
+    }
+
+    fn sent(&self, request: &str) -> Vec<u8> {
+        let mut stream = TcpStream::connect(&self.address).unwrap();
+        stream.write_all(request.as_bytes()).unwrap();
+        let mut bytes = Vec::new();
+        stream.read_to_end(&mut bytes).unwrap();
+        bytes
+    }
+
     /// What stands behind the head of an answer that went well.
     #[cfg(feature = "pdf")]
     pub fn body(&self, page: &str) -> Vec<u8> {

@@ -109,13 +109,13 @@ pub(crate) fn panel(form: &Form, all: &[Asking]) -> Markup {
     html! {
         @if !all.is_empty() {
             div.question role="alert" tabindex="-1" id={ (form.word) "-question" } {
-                p { strong data-as-typed { "Did you mean " (numbers(|one| &one.meant)) "?" } " Nothing is recorded yet." }
+                p { strong data-as-typed="numbers" { "Did you mean " (numbers(|one| &one.meant)) "?" } " Nothing is recorded yet." }
                 ul { @for one in all {
                     li { a href={ "#" (crate::forms::id(form.word, one.field)) } { (one.label) } ": " (capital(&one.reason)) }
                 } }
                 div.beside {
-                    button type="submit" name=(SURE) value={ "meant" (stamp(all)) } { "Record " span data-as-typed { (numbers(|one| &one.meant)) } }
-                    button.quiet-button type="submit" name=(SURE) value={ "kept" (stamp(all)) } { "Keep " span data-as-typed { (numbers(|one| &one.typed)) } }
+                    button type="submit" name=(SURE) value={ "meant" (stamp(all)) } { "Record " span data-as-typed="numbers" { (numbers(|one| &one.meant)) } }
+                    button.quiet-button type="submit" name=(SURE) value={ "kept" (stamp(all)) } { "Keep " span data-as-typed="numbers" { (numbers(|one| &one.typed)) } }
                     span { "or change it below and record." }
                 }
             }

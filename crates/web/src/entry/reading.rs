@@ -193,15 +193,32 @@ pub(super) fn columns(text: &str) -> Value {
     Value::Record(text.lines().filter(|text| !text.trim().is_empty()).map(line).collect())
 }
 
+/// The text with a field's name as its label, wherever the name stands as a word.
+fn named(text: &str, name: &str, label: &str) -> String {
+    let inside = |letter: char| letter.is_alphanumeric() || letter == '_';
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once(name) {
+        out.push_str(before);
+        if before.ends_with(inside) || after.starts_with(inside) {
+            out.push_str(name);
+        } else {
+            out.push_str(&format!("‘{label}’"));
+        }
+        rest = after;
+    }
+    out + rest
+}
+
 /// The faults in the words of the form. Where neither gauge nor logger was given, the file's word for the missing
 /// thing is the trace; at the bench it is the first gauge reading.
 pub(super) fn in_form(form: &Form, faults: Vec<Fault>) -> Vec<Fault> {
     let mut names: Vec<&super::definitions::Asked> = form.fields.iter().collect();
     names.sort_by_key(|field| std::cmp::Reverse(field.name.len()));
     let plain = |text: &str| {
-        names
-            .iter()
-            .fold(text.to_owned(), |text, field| text.replace(field.name, &format!("‘{}’", field.label)))
+        // A name that is an English word as well would be found where it is one.
+        let names = names.iter().filter(|field| field.name != "at");
+        names.fold(text.to_owned(), |text, field| named(&text, field.name, field.label))
     };
     let one = |fault: Fault| {
         const BOTH: &str = "give both pressures and the time between, or paste what a logger wrote";

@@ -106,7 +106,7 @@ fn whole(
         .collect();
     let content = html! {
         @if let Some((item, card)) = readings.iter().find(|(item, _)| Some(item.entry.number) == recorded) {
-            p.recorded #recorded role="status" { strong { "Recorded" } ": " span data-as-typed { (in_words(card, units)) } ", entry " (item.entry.number) ". What it shows stands below." }
+            p.recorded #recorded role="status" { strong { "Recorded" } ": " span data-as-typed="numbers" { (in_words(card, units)) } ", entry " (item.entry.number) ". What it shows stands below." }
         }
         div.circuit-head {
             (bore_eye(found))
@@ -293,7 +293,7 @@ fn on_record(
             ol.record { @for (item, card) in readings {
                 li {
                     p {
-                        strong data-as-typed { (in_words(card, units)) }
+                        strong data-as-typed="numbers" { (in_words(card, units)) }
                         span.under {
                             "entry " (item.entry.number) ", " (item.entry.person)
                             @if let Some(at) = card.at { ", " (moment(at)) }

@@ -87,10 +87,10 @@ pub(crate) fn versions(entries: &[Entry]) -> Markup {
         @if !entries.is_empty() {
             details.quiet-part {
                 summary { "History of this" }
-                ul.rows data-as-typed { @for (at, entry) in entries.iter().enumerate() { li {
+                ul.rows data-as-typed="numbers" { @for (at, entry) in entries.iter().enumerate() { li {
                     "Entry " (entry.number) ", " (entry.person) ", " (moment(entry.at()))
                     @if entry.kind == "withdrawal" { ", withdrawn" }
-                    @if let Some(reason) = &entry.reason { span.under { (reason) } }
+                    @if let Some(reason) = &entry.reason { span.under translate="no" { (reason) } }
                     @let changes = changes(entry, entries.get(at + 1..).unwrap_or_default());
                     @for change in changes.iter().take(SHOWN) { span.under { (change) } }
                     @if changes.len() > SHOWN { span.under { "and " (changes.len() - SHOWN) " more" } }

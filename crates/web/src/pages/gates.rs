@@ -163,7 +163,7 @@ fn said(lead: Option<&Session>, spot: &Spot, item: &Item, card: &OverrideCard) -
     html! {
         li {
             p {
-                strong data-as-typed { (capital(&card.gate)) " " @if card.open { "opened" } @else { "shut" } ": " (card.because) }
+                strong data-as-typed="numbers" { (capital(&card.gate)) " " @if card.open { "opened" } @else { "shut" } ": " span translate="no" { (card.because) } }
                 span.under { "entry " (item.entry.number) ", " (item.entry.person) ", " (moment(at)) }
             }
             @if let Some(session) = lead {

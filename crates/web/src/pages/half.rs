@@ -280,7 +280,7 @@ fn pin_list(session: &Session, shown: &Shown, here: &str) -> Markup {
             details.quiet-part {
                 summary { "Pins in numbers" }
                 ul.rows { @for (card, number) in &shown.drawn.pins { li {
-                    form.inline data-as-typed method="post" action={ (here) "/unpin" } {
+                    form.inline data-as-typed="numbers" method="post" action={ (here) "/unpin" } {
                         (sealed(session, &fresh_key()))
                         input type="hidden" name="entry" value=(number);
                         (card.circuit.as_deref().unwrap_or_default()) " " (what_words(&card.what)) ": " (card.x_mm) " mm right, " (card.y_mm) " mm up "

@@ -93,7 +93,7 @@ pub(crate) fn with(
         @match shown.versions.first() {
             Some((entry, ports)) => {
                 (stages(ports))
-                p.quiet data-as-typed { "Entry " (entry.number) ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " (reason) } }
+                p.quiet data-as-typed="numbers" { "Entry " (entry.number) ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " span translate="no" { (reason) } } }
             },
             None => p.lead { "Nothing is hooked up yet." },
         }
@@ -169,7 +169,7 @@ fn earlier(versions: &[(Entry, Vec<PortCard2>)]) -> Markup {
             details.quiet-part {
                 summary { "Earlier versions" }
                 @for (entry, ports) in versions.iter().skip(1) {
-                    p data-as-typed { strong { "Entry " (entry.number) } ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " (reason) } }
+                    p data-as-typed="numbers" { strong { "Entry " (entry.number) } ", " (entry.person) ", " (moment(entry.at())) @if let Some(reason) = &entry.reason { ": " span translate="no" { (reason) } } }
                     ul { @for on in ports { li {
                         "Stage " (on.stage) ", port " (on.port) ": "
                         @for (at, one) in on.circuits.iter().enumerate() { @if at > 0 { " → " } (one.circuit) @if one.reversed { " against the flow" } }

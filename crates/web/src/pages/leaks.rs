@@ -215,11 +215,11 @@ fn one(
     let by = card.tight_by.map(|root| shown.held.iter().find(|(known, ..)| *known == root));
     html! {
         div.leak {
-            p data-as-typed {
+            p data-as-typed="numbers" {
                 strong { (card.circuit) ": " (cause_words(card.cause)) }
-                ", " (shows_words(card.shows)) @if !card.place.is_empty() { ": " (card.place) }
+                ", " (shows_words(card.shows)) @if !card.place.is_empty() { ": " span translate="no" { (card.place) } }
                 span.under {
-                    @match &card.done { Some(done) => { "Done: " (done) ". " }, None => "Nothing done yet. " }
+                    @match &card.done { Some(done) => { "Done: " span translate="no" { (done) } ". " }, None => "Nothing done yet. " }
                     @match by {
                         Some(Some((root, _, words))) => { "Tight again by entry " (root) ": " (words) "." },
                         Some(None) => "The reading that showed it tight again was withdrawn.",

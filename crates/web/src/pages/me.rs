@@ -19,6 +19,7 @@ use crate::access::called;
 use crate::app::App;
 use crate::entry::{UNITS, made_for, somebody};
 use crate::forms::{Control, sealed, summary};
+use crate::language;
 use crate::layout::{Page, Place};
 use crate::problem::Problem;
 use crate::secret::is_right;
@@ -54,6 +55,7 @@ fn with(app: &App, session: &Session, faults: &[Fault], done: bool) -> Result<Ht
         h1 { (called(&person)) }
         p.lead { "On record as " (role_word(person.role)) ": " (may) "." }
         @if done { p.recorded role="status" { "Set. Your other sessions have ended." } }
+        (language::for_person(app, session))
         (units_form(session))
         (secret_form(session, known.as_ref(), faults))
         p.small-form.beside { a.button href="/people" { "People" } }

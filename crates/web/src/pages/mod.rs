@@ -31,6 +31,9 @@ pub(crate) mod visit;
 pub(crate) mod who;
 pub(crate) mod whole;
 
+pub(crate) use people_form::line_field;
+pub(crate) use who::next;
+
 mod calculator_form;
 mod edit;
 mod over_time;

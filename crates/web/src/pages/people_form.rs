@@ -144,7 +144,7 @@ pub(super) fn person_fields(form: &str, typed: &Typed, faults: &[Fault]) -> Mark
 }
 
 /// A field of the forms about people.
-pub(super) fn line_field<'a>(
+pub(crate) fn line_field<'a>(
     form: &'a str,
     name: &'a str,
     label: &'a str,

@@ -165,8 +165,8 @@ fn figure(session: Option<&Session>, shown: &Shown, one: &Photo, here: &str) -> 
     html! {
         figure {
             a href=(way) { img src=(way) alt=(one.caption) loading="lazy"; }
-            figcaption data-as-typed {
-                (one.caption)
+            figcaption data-as-typed="numbers" {
+                span translate="no" { (one.caption) }
                 span.under {
                     @if let Some((_, words)) = leak { (words) " · " }
                     "entry " (one.entry.number) ", " (one.entry.person) ", " (moment(one.entry.at()))

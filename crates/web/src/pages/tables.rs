@@ -212,7 +212,7 @@ fn grid(shown: &Shown, list: &List, count: usize, filling: Filling<'_>) -> Marku
                 @for (_, heading) in list.columns { th scope="col" { (heading) } }
             } }
             tbody { @for at in 0..count { tr {
-                @if !list.grows { th scope="row" data-as-typed { (row_name(shown, list, at)) (others(shown, list, at)) } }
+                @if !list.grows { th scope="row" data-as-typed="numbers" { (row_name(shown, list, at)) (others(shown, list, at)) } }
                 @for (column, heading) in list.columns {
                     @let label = format!("{heading}, {}", row_name(shown, list, at));
                     @let name = field(list.name, at, column);
@@ -240,7 +240,7 @@ fn others(shown: &Shown, list: &List, at: usize) -> Markup {
         .unwrap_or_default();
     html! {
         @for other in others {
-            span.under data-as-typed {
+            span.under data-as-typed="numbers" {
                 "also " @if let Some(value) = other.get("value").and_then(Value::as_number) { (report::pieces::exact(value, "")) }
                 ": " (other.get("source").and_then(Value::as_text).unwrap_or_default())
             }

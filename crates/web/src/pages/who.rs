@@ -203,7 +203,7 @@ fn own<'a>(faults: &'a [Fault], of: &str) -> &'a [Fault] {
 }
 
 /// Where to go on: an address of these pages, else the first page.
-fn next(typed: &Typed) -> &str {
+pub(crate) fn next(typed: &Typed) -> &str {
     let next = typed.get("next");
     let ours = next.starts_with('/')
         && !next.starts_with("//")

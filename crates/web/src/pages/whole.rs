@@ -102,7 +102,7 @@ fn with(
             @if readings.is_empty() { p { "Nothing yet." } }
             ol.record { @for (item, card) in &readings { li {
                 p {
-                    strong data-as-typed { (in_words(card, Session::units_of(session))) }
+                    strong data-as-typed="numbers" { (in_words(card, Session::units_of(session))) }
                     span.under { "entry " (item.entry.number) ", " (item.entry.person) @if let Some(at) = card.at { ", " (moment(at)) } }
                 }
                 @if let Some(session) = Session::recording(session).filter(|_| open) { (withdrawal(session, &here, item.entry.number, answer)) }
