@@ -61,8 +61,8 @@ pub struct Working {
     pub inputs: Vec<Term>,
     /// What comes out by hand.
     pub by_hand: Term,
-    /// The number as it was found, in the same unit; none where only what is worked by hand is a number.
-    pub found: Option<Estimate>,
+    /// The number as it was found, in the unit of `by_hand`; none where only what is worked by hand is a number.
+    pub value: Option<Estimate>,
     /// What the method does beyond the formulas, in a sentence or two.
     pub beyond: &'static str,
     /// Source keys of the formulas.

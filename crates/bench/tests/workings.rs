@@ -92,7 +92,7 @@ fn input(working: &Working, letter: &str) -> f64 {
 fn agrees(working: &Working, by_hand: f64, apart: f64) {
     let said = working.by_hand.value;
     assert!((by_hand / said - 1.0).abs() < 2e-5, "{by_hand} by hand, {said} said: {working:?}");
-    let found = working.found.expect("a number");
+    let found = working.value.expect("a number");
     assert!((by_hand / found.value - 1.0).abs() < apart, "{by_hand} by hand, {found:?} found");
     assert!(!working.sources.is_empty() && !working.formulas.is_empty());
 }
@@ -152,7 +152,7 @@ fn leak_rate_from_two_readings_and_from_a_trace() {
     let found = judged(vec![logged]);
     let one = working(&found, Number::LeakRate);
     agrees(one, leak_rate_by_hand(one), 0.02);
-    assert_eq!(found.leak_rate_mbar_l_s, one.found);
+    assert_eq!(found.leak_rate_mbar_l_s, one.value);
 }
 
 #[test]
@@ -192,7 +192,7 @@ fn flow_factor_and_its_share_at_any_temperature() {
         let thinner = of("ν20") / of("ν");
         let twin = left * of("ρ20") / of("ρ") * thinner.powi(2);
         agrees(one, of("q") * thinner * math::powf(1.0 / twin, 1.0 / of("n")), 0.02);
-        assert_eq!(found.flow_factor_m3_h, one.found);
+        assert_eq!(found.flow_factor_m3_h, one.value);
         let share = working(&found, Number::FlowFactorPercent);
         agrees(share, 100.0 * input(share, "X") / input(share, "X0"), 1e-5);
     }
@@ -215,7 +215,7 @@ fn conductance_of_air_let_out() {
     let of = |letter| input(one, letter);
     // The circuit alone passes more than it does behind its hoses.
     agrees(one, of("V") / of("t") * math::ln(of("p1") / of("p2")), 0.25);
-    assert!(one.by_hand.value < one.found.expect("a number").high);
+    assert!(one.by_hand.value < one.value.expect("a number").high);
 }
 
 #[test]
@@ -236,5 +236,5 @@ fn thickness_of_a_layer() {
     let extra = of("a") * (1.0 / of("s").powi(2) - 1.0);
     // The figure found is the middle of all layers that fit, the one by hand the layer that flow alone would have.
     agrees(one, of("D") / 2.0 * (1.0 - math::powf(1.0 + extra, -0.2)), 0.5);
-    assert!(one.found.expect("a number").holds(one.by_hand.value), "{one:?}");
+    assert!(one.value.expect("a number").holds(one.by_hand.value), "{one:?}");
 }

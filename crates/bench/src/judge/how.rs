@@ -79,7 +79,7 @@ pub(crate) fn leak_rate(
             term("pa", "pressure of the surroundings", air, "bar"),
         ],
         by_hand: term("Q", "leak rate at the starting pressure, air of 20 °C", by_hand, "mbar·l/s"),
-        found: Some(result.leak_rate),
+        value: Some(result.leak_rate),
         beyond: "The leak slows down as the pressure falls; k brings it back to the start, as for a fine crack. The method \
                  weighs cracks against holes, and adds to the interval what volume, settling, temperature and gauge leave open.",
         sources: vec!["en-13184", "astm-e2930"],
@@ -138,7 +138,7 @@ pub(crate) fn conductance(
             term("t", "time between", time_s, "s"),
         ],
         by_hand: term("C", "conductance of circuit and hoses together", by_hand, "dm³/(s·bar)"),
-        found: result.sonic_conductance,
+        value: result.sonic_conductance,
         beyond: "The formula is that of air let out at the speed of sound while it keeps its temperature. The method reckons with \
                  the air growing cold and warm again (up to a fifth), and takes hoses and couplings out; so what is found for the \
                  circuit alone is more than what they pass together.",
@@ -155,7 +155,7 @@ pub(crate) fn volume(reading: &VolumeReading, hoses_ml: f64, found: Uncertain) -
         formulas,
         inputs,
         by_hand: all(by_hand),
-        found: Some(found.estimate()),
+        value: Some(found.estimate()),
         beyond,
         sources,
     };
@@ -237,7 +237,7 @@ pub(crate) fn flow_factor(seen: &FlowSeen, result: &FlowFactorResult) -> Option<
             twin_flow * math::powf(1.0 / twin_drop, 1.0 / result.exponent),
             "m³/h",
         ),
-        found: Some(result.estimate),
+        value: Some(result.estimate),
         beyond: "q20 and d20 are what water of 20 °C would show at the same Reynolds number; the last line goes along the \
                  circuit's curve to 1 bar. The method does so with all points at once, and lets the curve bend. Behind hoses \
                  that nobody measured, it allows for ordinary ones.",
@@ -267,7 +267,7 @@ pub(crate) fn percent(number: Number, measured: f64, unit: &'static str, ratio: 
             term("X0", format!("{new} ({})", ratio.compared_with), measured / ratio.value, unit),
         ],
         by_hand: term("s", "share of what it should be", 100.0 * ratio.value, "%"),
-        found: Some(ratio.percent()),
+        value: Some(ratio.percent()),
         beyond: "The interval holds what is open of both: squares of relative standard uncertainties add.",
         sources: vec!["jcgm-100"],
     }
@@ -287,7 +287,7 @@ pub(crate) fn thickness(bore_mm: f64, share: f64, layer_share: Estimate, found: 
             term("a", "share of the layer in the extra pressure loss, from the state of the bore", layer_share.value, ""),
         ],
         by_hand: term("h", "thickness of a layer that is alike all along", by_hand, "mm"),
-        found: Some(found),
+        value: Some(found),
         beyond: "The pressure loss goes with the fifth power of the bore. The method computes every piece with its layer, \
                  rough wall included, and weighs it against volume, air and the circuit's past by probability, so that the \
                  figure found may lie beside this one.",

@@ -27,7 +27,7 @@ fn working(one: &Working) -> Markup {
                 @for term in &one.inputs { (row(term)) }
                 (row(&one.by_hand))
             } }
-            @if let Some(found) = &one.found {
+            @if let Some(found) = &one.value {
                 p { span.label { "Found " } strong { (number::estimate_with_unit(found, one.by_hand.unit)) } }
             }
             p.quiet { (one.beyond) " Sources: " (one.sources.join(", ")) "." }
