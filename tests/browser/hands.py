@@ -2,6 +2,8 @@
 
 import re
 
+from playwright.sync_api import Error
+
 TARGET_PX = 44
 """Least width or height of what a gloved finger has to hit (WCAG 2.2, 2.5.5)."""
 
@@ -20,6 +22,16 @@ class Touch:
         self.page.goto(address)
 
     def _tap(self, where):
+        for _ in range(3):
+            try:
+                return self._tap_once(where)
+            except Error as trouble:
+                # An open page may come up to date in the very moment: a person then taps what stands there now.
+                if "not attached" not in str(trouble):
+                    raise
+        return self._tap_once(where)
+
+    def _tap_once(self, where):
         where.scroll_into_view_if_needed()
         box = where.bounding_box()
         if box and max(box["height"], box["width"]) < TARGET_PX - 0.5 or box and box["height"] < 24:
