@@ -15,7 +15,7 @@ VISITED = 400
 
 def all_pages(page, base):
     """Addresses that can be reached by links, some of each kind."""
-    found, waiting, of_kind = [], ["/"], {}
+    found, waiting, of_kind, came = [], ["/"], {}, {"/": "/"}
     while waiting and len(found) < VISITED:
         path = waiting.pop(0)
         shape = kind(path)
@@ -23,13 +23,17 @@ def all_pages(page, base):
         if path in found or of_kind.get(shape, 0) >= limit:
             continue
         answer = page.goto(base + path)
-        if not answer or "text/html" not in answer.headers.get("content-type", ""):
+        assert answer and answer.status == 200, f"{path}, a link of {came[path]}, answers {answer and answer.status}"
+        if "text/html" not in answer.headers.get("content-type", ""):
             continue
-        assert answer.status == 200, f"{path} answers {answer.status}"
         of_kind[shape] = of_kind.get(shape, 0) + 1
         found.append(path)
         links = page.eval_on_selector_all("a[href]", "all => all.map(a => a.getAttribute('href'))")
-        waiting.extend(link.split("#")[0].split("?")[0] for link in links if link.startswith("/") and ".pdf" not in link)
+        for link in links:
+            if link.startswith("/") and ".pdf" not in link:
+                link = link.split("#")[0].split("?")[0]
+                came.setdefault(link, path)
+                waiting.append(link)
     return found
 
 
