@@ -7,7 +7,8 @@ use std::process::{Command, ExitCode};
 type Step = (&'static str, &'static [&'static str], &'static [(&'static str, &'static str)]);
 
 /// Tests that drive the program from outside; they need Python.
-const SCRIPTS: &[(&str, &[&str])] = &[("whole visits in a browser", &["tests/browser/run.py", "visits"])];
+const SCRIPTS: &[(&str, &[&str])] =
+    &[("whole visits and every page in a browser", &["tests/browser/run.py", "all"])];
 
 const STEPS: &[Step] = &[
     ("format", &["fmt", "--all", "--check"], &[]),

@@ -195,6 +195,8 @@ pub fn router(app: App) -> Router {
         .route("/calculators/{name}", get(pages::calculators::page).post(pages::calculators::answer))
         .route("/assets/style.css", get(style))
         .route("/assets/icon.svg", get(icon))
+        // Asked for by itself where a document cannot name its icon: JSON, PDF.
+        .route("/favicon.ico", get(icon))
         .route("/events", get(live::events))
         .route("/assets/drafts.js", get(|| script(include_str!("../assets/drafts.js"))))
         .route("/assets/live.js", get(|| script(include_str!("../assets/live.js"))))
