@@ -11,8 +11,7 @@ use store::shapes::{HookUpCard2, OnPortCard, PortCard, PortCard2};
 use store::{AsOf, Fact, Reader, StoreError, Subject};
 
 use super::reading::{Spot, running};
-use super::say::{Say, Saying};
-use super::{key, sender};
+use super::say::{Posted, Say};
 use crate::app::App;
 use crate::pages::{self, hook_up::Answer};
 use crate::problem::Problem;
@@ -222,11 +221,10 @@ pub(crate) async fn enter(
 
 fn take(app: &App, headers: &HeaderMap, spot: &Spot, typed: &Typed) -> Result<Response, Problem> {
     let here = format!("{}/hook-up", layout::visit(&spot.mould, &spot.visit));
-    let session = sender(app, headers, typed, here.clone())?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, here.clone())?;
     let again = |faults: &[Fault]| {
         let answer = Answer { typed, faults };
-        let page = pages::hook_up::with(app, Some(&session), &spot.mould, &spot.visit, Some(&answer))?;
+        let page = pages::hook_up::with(app, Some(&sent.session), &spot.mould, &spot.visit, Some(&answer))?;
         Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
     };
     let (circuits, newest) = app.store.read(|reader| {
@@ -241,18 +239,15 @@ fn take(app: &App, headers: &HeaderMap, spot: &Spot, typed: &Typed) -> Result<Re
         Err(faults) => return again(&faults),
     };
     let number = newest.as_ref().map(|item| item.entry.number);
-    let sent_twice = app.store.read(|reader| reader.written(&key))?;
-    if sent_twice.is_empty() && number.is_some_and(|number| typed.get("known") != number.to_string()) {
+    if !sent.before()? && number.is_some_and(|number| typed.get("known") != number.to_string()) {
         let hint = "look at what stands on record below, and send this again if it holds";
         return again(&[Fault::new("", "another hook-up was recorded since this page was opened", hint)]);
     }
     let fact = Fact::HookUp2(HookUpCard2 { mould: spot.mould.clone(), visit: spot.visit.clone(), ports });
-    let saying =
-        Saying { key: &key, now, reason: typed.get("reason"), what: vec![Say::new(fact)], blobs: Vec::new() };
-    if let Err(faults) = saying.record(app, &session)? {
+    if let Err(faults) = sent.record(typed.get("reason"), vec![Say::new(fact)], Vec::new())? {
         return again(&faults);
     }
-    shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
+    shown::judge_again(app, &spot.mould, &spot.visit, sent.now, &sent.session.person)?;
     Ok(Redirect::to(&here).into_response())
 }
 

@@ -69,11 +69,6 @@ pub(crate) fn key(typed: &Typed) -> Result<String, Problem> {
     }
 }
 
-/// Whether a form of this key was recorded already: sent twice, it counts once.
-pub(crate) fn sent_before(app: &App, key: &str) -> Result<bool, Problem> {
-    Ok(!app.store.read(|reader| reader.written(key))?.is_empty())
-}
-
 /// Refuses a form that was made for somebody else, or before the person changed.
 pub(crate) fn made_for(session: &Session, typed: &Typed) -> Result<(), Problem> {
     if session.made(typed.get("token")) {

@@ -17,8 +17,8 @@ use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, baseline_card, circuit_said, figure, line, on_record};
-use crate::entry::say::{Say, Saying, judge_mould};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -222,13 +222,13 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(mould, id))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
-    if sent_before(app, &key)? {
+    let sent = Posted::of(app, headers, typed, address(mould, id))?;
+    if sent.before()? {
         return Ok(Redirect::to(&layout::circuit(mould, id)).into_response());
     }
     let shown = read(app, |reader| gather(app, reader, mould, id))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, id, typed, faults)?));
+    let again =
+        |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &shown, id, typed, faults)?));
     let mut circuit = shown.on.circuit(id)?.clone();
     let mut faults = Vec::new();
     match typed.given("visit") {
@@ -247,12 +247,8 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) ->
     let card = baseline_card(&shown.on.mould, &circuit, typed.given("visit").map(str::to_owned));
     let Some(card) = card.filter(|_| faults.is_empty()) else { return again(&faults) };
     let say = Say { fact: Fact::Baseline(card), instead_of: typed.get("entry").parse().ok() };
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what: vec![say], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => {
-            judge_mould(app, mould, now, &session)?;
-            Ok(Redirect::to(&layout::circuit(mould, id)).into_response())
-        }
+    match sent.record_of_mould(mould, typed.get("reason"), vec![say])? {
+        Ok(()) => Ok(Redirect::to(&layout::circuit(mould, id)).into_response()),
         Err(faults) => again(&faults),
     }
 }

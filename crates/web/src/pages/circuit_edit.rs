@@ -19,8 +19,8 @@ use crate::entry::mould::{
     FOUND, KNOWN, MARKED, OnRecord, circuit_card, circuit_said, figure, found_text, found_word, known_text,
     line, on_record, typed_marks, words,
 };
-use crate::entry::say::{Say, Saying, judge_mould};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say, nothing_changed, reason_missing};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -198,14 +198,14 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(mould, id))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
-    if sent_before(app, &key)? {
+    let sent = Posted::of(app, headers, typed, address(mould, id))?;
+    if sent.before()? {
         return Ok(Redirect::to(&layout::circuit(mould, id)).into_response());
     }
     let shown = read(app, |reader| gather(reader, mould, id))?;
     let on = &shown.on;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, id, typed, faults)));
+    let again =
+        |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &shown, id, typed, faults)));
     let said = [
         ("half", line(typed, "half")),
         ("serves", line(typed, "serves")),
@@ -238,21 +238,15 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) ->
     if marks != on.marks(id) {
         what.push(Say { fact: Fact::Marks(marks), instead_of: entry("marks") });
     }
-    if typed.given("reason").is_none() {
-        faults.push(Fault::new("reason", "missing", "a change of what is on record needs its reason"));
-    }
+    faults.extend(reason_missing(typed));
     if faults.is_empty() && what.is_empty() {
-        faults.push(Fault::new("", "nothing is changed", "change something, or leave the page"));
+        faults.push(nothing_changed());
     }
     if !faults.is_empty() {
         return again(&faults);
     }
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what, blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => {
-            judge_mould(app, mould, now, &session)?;
-            Ok(Redirect::to(&layout::circuit(mould, id)).into_response())
-        }
+    match sent.record_of_mould(mould, typed.get("reason"), what)? {
+        Ok(()) => Ok(Redirect::to(&layout::circuit(mould, id)).into_response()),
         Err(faults) => again(&faults),
     }
 }
@@ -275,17 +269,16 @@ fn take_out(
     id: &str,
     typed: &Typed,
 ) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(mould, id))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, address(mould, id))?;
     let to_mould = || Ok(Redirect::to(&layout::mould(mould)).into_response());
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return to_mould();
     }
     let shown = read(app, |reader| gather(reader, mould, id))?;
     let again = |faults: &[Fault]| {
         let mut standing = as_it_stands(&shown.on, id)?;
         standing.set("gone", typed.get("gone"));
-        Ok(unprocessable(with(app, Some(&session), &shown, id, &standing, faults)))
+        Ok(unprocessable(with(app, Some(&sent.session), &shown, id, &standing, faults)))
     };
     let Some(reason) = typed.given("gone") else {
         return again(&[Fault::new("gone", "missing", "say why it is out of use")]);
@@ -295,12 +288,8 @@ fn take_out(
         fact: Fact::Withdrawal(WithdrawalCard { about }),
         instead_of: typed.get("entry-circuit").parse().ok(),
     };
-    let saying = Saying { key: &key, now, reason, what: vec![say], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => {
-            judge_mould(app, mould, now, &session)?;
-            to_mould()
-        }
+    match sent.record_of_mould(mould, reason, vec![say])? {
+        Ok(()) => to_mould(),
         Err(faults) => again(&faults),
     }
 }

@@ -22,8 +22,8 @@ use crate::entry::mould::{
     FOUND, KNOWN, OnRecord, circuit_said, found_word, line, name_fault, next_place, on_record, typed_marks,
     words,
 };
-use crate::entry::say::{Say, Saying, judge_mould};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -209,13 +209,12 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, mould: &str, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(mould))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, address(mould))?;
     let on = read(app, |reader| on_record(reader, mould))?;
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return Ok(Redirect::to(&layout::mould(mould)).into_response());
     }
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &on, typed, faults)));
+    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &on, typed, faults)));
     let found = match understood(&on, typed) {
         Ok(found) => found,
         Err(faults) => return again(&faults),
@@ -229,12 +228,8 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, typed: &Typed) -> Result<Re
         what.push(Say::new(Fact::Circuit(CircuitCard::of(&on.mould, place, &circuit))));
         what.push(Say::new(Fact::Marks(marks)));
     }
-    let saying = Saying { key: &key, now, reason: "", what, blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => {
-            judge_mould(app, mould, now, &session)?;
-            Ok(Redirect::to(&layout::mould(mould)).into_response())
-        }
+    match sent.record_of_mould(mould, "", what)? {
+        Ok(()) => Ok(Redirect::to(&layout::mould(mould)).into_response()),
         Err(faults) => again(&faults),
     }
 }

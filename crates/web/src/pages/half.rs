@@ -17,8 +17,8 @@ use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, on_record};
-use crate::entry::say::{Say, Saying};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -483,21 +483,19 @@ fn take(
     understood: impl FnOnce(&Shown, &Typed) -> Result<(Say, String), Vec<Fault>>,
 ) -> Result<Response, Problem> {
     let here = address(mould, half);
-    let session = sender(app, headers, typed, here.clone())?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, here.clone())?;
     let done = || Ok(Redirect::to(&here).into_response());
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return done();
     }
     let shown = read(app, |reader| gather(reader, mould, half))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, typed, faults)));
+    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &shown, typed, faults)));
     let (say, reason) = match understood(&shown, typed) {
         Ok(said) => said,
         Err(faults) => return again(&faults),
     };
-    let saying = Saying { key: &key, now, reason: &reason, what: vec![say], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => done(),
+    match sent.record(&reason, vec![say], Vec::new())? {
+        Ok(()) => done(),
         Err(faults) => again(&faults),
     }
 }

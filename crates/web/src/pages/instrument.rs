@@ -18,8 +18,8 @@ use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::calibration::MEASURES;
 use crate::entry::mould::name_fault;
-use crate::entry::say::{Say, Saying};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say, nothing_changed, reason_missing};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{Page, Place, encoded};
 use crate::problem::Problem;
@@ -286,13 +286,13 @@ fn instrument(shown: &Shown, typed: &Typed) -> Understood {
     if shown.id.is_none() {
         faults.extend(name_fault("id", id));
     } else {
-        faults.extend(missing(typed, "reason", "a change of what is on record needs its reason"));
+        faults.extend(reason_missing(typed));
     }
     faults.extend(missing(typed, "measures", "choose what it measures"));
     let rig = typed.given("rig").map(str::to_owned);
     let card = InstrumentCard { instrument: id.to_owned(), rig, measures: typed.get("measures").to_owned() };
     if faults.is_empty() && shown.card.as_ref().is_some_and(|(known, _)| *known == card) {
-        faults.push(Fault::new("", "nothing is changed", "change something, or leave the page"));
+        faults.push(nothing_changed());
     }
     let instead_of = typed.get("known").parse().ok().filter(|_| shown.card.is_some());
     if faults.is_empty() { Ok(Say { fact: Fact::Instrument(card), instead_of }) } else { Err(faults) }
@@ -349,14 +349,14 @@ fn take(
     word: &str,
     understood: impl FnOnce(&Shown, &Typed) -> Understood,
 ) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(id))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, address(id))?;
     let done = || Ok(Redirect::to(&address(Some(id.unwrap_or_else(|| typed.get("id"))))).into_response());
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return done();
     }
     let (shown, known) = read(app, |reader| Ok((gather(reader, id)?, reader.instruments()?)))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, word, typed, faults)));
+    let again =
+        |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &shown, word, typed, faults)));
     if id.is_none() && known.iter().any(|row| row.id == typed.get("id")) {
         return again(&[Fault::new(
             "id",
@@ -368,9 +368,8 @@ fn take(
         Ok(say) => say,
         Err(faults) => return again(&faults),
     };
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what: vec![say], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => done(),
+    match sent.record(typed.get("reason"), vec![say], Vec::new())? {
+        Ok(()) => done(),
         Err(faults) => again(&faults),
     }
 }

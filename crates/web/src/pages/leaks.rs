@@ -20,8 +20,8 @@ use super::edit::Filling;
 use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
-use crate::entry::say::{Say, Saying};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -418,15 +418,14 @@ fn take(
     typed: &Typed,
 ) -> Result<Response, Problem> {
     let here = address(mould, visit);
-    let session = sender(app, headers, typed, here.clone())?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, here.clone())?;
     let done = || Ok(Redirect::to(&format!("{here}#found")).into_response());
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return done();
     }
-    let shown = read(app, |reader| gather(app, reader, session.units, mould, visit))?;
+    let shown = read(app, |reader| gather(app, reader, sent.session.units, mould, visit))?;
     let again = |faults: &[Fault]| {
-        Ok(unprocessable(with(app, Some(&session), &shown, Some(&Answer { root, typed, faults }))))
+        Ok(unprocessable(with(app, Some(&sent.session), &shown, Some(&Answer { root, typed, faults }))))
     };
     if !shown.running {
         return again(&[Fault::new("", "this visit has ended", "begin a new visit of the mould")]);
@@ -440,9 +439,8 @@ fn take(
             Err(faults) => return again(&faults),
         }
     };
-    let saying = Saying { key: &key, now, reason, what: vec![Say { fact, instead_of }], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => done(),
+    match sent.record(reason, vec![Say { fact, instead_of }], Vec::new())? {
+        Ok(()) => done(),
         Err(faults) => again(&faults),
     }
 }

@@ -16,8 +16,8 @@ use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{OnRecord, known_text, name_fault, on_record};
-use crate::entry::say::{Say, Saying, judge_mould};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say, nothing_changed, reason_missing};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -139,13 +139,12 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, mould: &str, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(mould))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
-    if sent_before(app, &key)? {
+    let sent = Posted::of(app, headers, typed, address(mould))?;
+    if sent.before()? {
         return Ok(Redirect::to(&layout::mould(mould)).into_response());
     }
     let shown = read(app, |reader| gather(reader, mould))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, typed, faults)));
+    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &shown, typed, faults)));
     let mut faults: Vec<Fault> = name_fault("name", typed.get("name")).into_iter().collect();
     let card = MouldCard {
         mould: mould.to_owned(),
@@ -172,21 +171,15 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, typed: &Typed) -> Result<Re
             None => what.push(Say::new(Fact::Half2(half))),
         }
     }
-    if typed.given("reason").is_none() {
-        faults.push(Fault::new("reason", "missing", "a change of what is on record needs its reason"));
-    }
+    faults.extend(reason_missing(typed));
     if faults.is_empty() && what.is_empty() {
-        faults.push(Fault::new("", "nothing is changed", "change something, or leave the page"));
+        faults.push(nothing_changed());
     }
     if !faults.is_empty() {
         return again(&faults);
     }
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what, blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => {
-            judge_mould(app, mould, now, &session)?;
-            Ok(Redirect::to(&layout::mould(mould)).into_response())
-        }
+    match sent.record_of_mould(mould, typed.get("reason"), what)? {
+        Ok(()) => Ok(Redirect::to(&layout::mould(mould)).into_response()),
         Err(faults) => again(&faults),
     }
 }

@@ -16,8 +16,8 @@ use super::leaks::{cause_words, leaks_in};
 use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
-use crate::entry::say::{Say, Saying};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say};
+use crate::entry::somebody;
 use crate::forms::{id, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::picture::{NoPicture, picture};
@@ -249,14 +249,13 @@ async fn enter(State(app): State<Arc<App>>, headers: HeaderMap, about: About, se
 fn take(app: &App, headers: &HeaderMap, about: &About, sent: &Sent) -> Result<Response, Problem> {
     let typed = &sent.typed;
     let here = about.address();
-    let session = sender(app, headers, typed, here.clone())?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let form = Posted::of(app, headers, typed, here.clone())?;
     let done = || Ok(Redirect::to(&here).into_response());
-    if sent_before(app, &key)? {
+    if form.before()? {
         return done();
     }
     let shown = read(app, |reader| gather(reader, about))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, typed, faults)));
+    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&form.session), &shown, typed, faults)));
     let said = match typed.given("entry") {
         Some(entry) => withdrawn(&shown, entry, typed),
         None => new_photo(&shown, sent),
@@ -266,9 +265,8 @@ fn take(app: &App, headers: &HeaderMap, about: &About, sent: &Sent) -> Result<Re
         Err(faults) => return again(&faults),
     };
     let reason = typed.get("reason");
-    let saying = Saying { key: &key, now, reason, what: vec![say], blobs };
-    match saying.record(app, &session)? {
-        Ok(_) => done(),
+    match form.record(reason, vec![say], blobs)? {
+        Ok(()) => done(),
         Err(faults) => again(&faults),
     }
 }

@@ -18,8 +18,8 @@ use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{KNOWN, OnRecord, circuit_said, on_record, pieces_card, pieces_known};
 use crate::entry::pieces::{BRANCHES, Row, field, fields_of, list, rows, typed_rows};
-use crate::entry::say::{Say, Saying, judge_mould};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say, reason_missing};
+use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -226,9 +226,8 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(mould, id))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
-    if sent_before(app, &key)? {
+    let sent = Posted::of(app, headers, typed, address(mould, id))?;
+    if sent.before()? {
         return Ok(Redirect::to(&layout::circuit(mould, id)).into_response());
     }
     let shown = read(app, |reader| gather(reader, mould, id))?;
@@ -237,14 +236,15 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) ->
         if typed.get("do") == "add" {
             rows.push(Row { kind: typed.get("new").to_owned(), ..Row::default() });
         }
-        return Ok(with(app, Some(&session), &shown, id, typed, &rows, &[]).into_response());
+        return Ok(with(app, Some(&sent.session), &shown, id, typed, &rows, &[]).into_response());
     }
     // The page shows the rows numbered anew, and faults are named at what it shows.
     for (at, row) in rows.iter_mut().enumerate() {
         row.from = at;
     }
-    let again =
-        |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, id, typed, &rows, faults)));
+    let again = |faults: &[Fault]| {
+        Ok(unprocessable(with(app, Some(&sent.session), &shown, id, typed, &rows, faults)))
+    };
     let mut faults = Vec::new();
     let circuit = match list(&rows) {
         Ok(list) => {
@@ -258,18 +258,12 @@ fn take(app: &App, headers: &HeaderMap, mould: &str, id: &str, typed: &Typed) ->
             None
         }
     };
-    if typed.given("reason").is_none() && !shown.past.is_empty() {
-        faults.push(Fault::new("reason", "missing", "a change of what is on record needs its reason"));
-    }
+    faults.extend(reason_missing(typed).filter(|_| !shown.past.is_empty()));
     let Some(circuit) = circuit.filter(|_| faults.is_empty()) else { return again(&faults) };
     let instead_of = typed.get("entry").parse().ok();
     let say = Say { fact: Fact::Pieces(pieces_card(&shown.on.mould, &circuit)), instead_of };
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what: vec![say], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => {
-            judge_mould(app, mould, now, &session)?;
-            Ok(Redirect::to(&layout::circuit(mould, id)).into_response())
-        }
+    match sent.record_of_mould(mould, typed.get("reason"), vec![say])? {
+        Ok(()) => Ok(Redirect::to(&layout::circuit(mould, id)).into_response()),
         Err(faults) => again(&faults),
     }
 }

@@ -17,8 +17,8 @@ use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::name_fault;
-use crate::entry::say::{Say, Saying};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say, nothing_changed, reason_missing};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{Page, Place, encoded};
 use crate::problem::Problem;
@@ -191,14 +191,13 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, rig: Option<&str>, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(rig))?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
+    let sent = Posted::of(app, headers, typed, address(rig))?;
     let done = || Ok(Redirect::to("/rigs").into_response());
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return done();
     }
     let (shown, rigs) = read(app, |reader| Ok((gather(reader, rig)?, reader.rigs()?)))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), &shown, typed, faults)));
+    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), &shown, typed, faults)));
     let name = rig.unwrap_or_else(|| typed.get("name"));
     let mut faults = Vec::new();
     if rig.is_none() {
@@ -210,21 +209,20 @@ fn take(app: &App, headers: &HeaderMap, rig: Option<&str>, typed: &Typed) -> Res
                 "open it from the list of rigs",
             ));
         }
-    } else if typed.given("reason").is_none() {
-        faults.push(Fault::new("reason", "missing", "a change of what is on record needs its reason"));
+    } else {
+        faults.extend(reason_missing(typed));
     }
     let read =
         one_rig::read(&value(name, typed)).map_err(|more| faults.extend(more.into_iter().map(in_form)));
     let (Ok(read), true) = (read, faults.is_empty()) else { return again(&faults) };
     let card = RigCard::of(&read);
     if shown.card.as_ref().is_some_and(|(known, _)| *known == card) {
-        return again(&[Fault::new("", "nothing is changed", "change something, or leave the page")]);
+        return again(&[nothing_changed()]);
     }
     let say =
         Say { fact: Fact::Rig(card), instead_of: typed.get("known").parse().ok().filter(|_| rig.is_some()) };
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what: vec![say], blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => done(),
+    match sent.record(typed.get("reason"), vec![say], Vec::new())? {
+        Ok(()) => done(),
         Err(faults) => again(&faults),
     }
 }

@@ -15,8 +15,8 @@ use super::edit::{Filling, history, versions};
 use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
-use crate::entry::say::{Say, Saying, judge_mould};
-use crate::entry::{key, sender, sent_before, somebody};
+use crate::entry::say::{Posted, Say, judge_mould, nothing_changed, reason_missing};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{Page, Place};
 use crate::problem::Problem;
@@ -269,27 +269,25 @@ pub(crate) async fn enter_materials(
 }
 
 fn take(app: &App, headers: &HeaderMap, kind: &Kind, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, format!("/{}", kind.word))?;
-    if !session.role.overrides() {
+    let sent = Posted::of(app, headers, typed, format!("/{}", kind.word))?;
+    if !sent.session.role.overrides() {
         return Err(Problem::Forbidden(FOR_LEADS.into()));
     }
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
     let done = || Ok(Redirect::to(&format!("/{}", kind.word)).into_response());
-    if sent_before(app, &key)? {
+    if sent.before()? {
         return done();
     }
     let (shown, moulds) = read(app, |reader| Ok((gather(app, reader, kind)?, reader.moulds()?)))?;
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), kind, &shown, typed, faults)));
+    let again =
+        |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), kind, &shown, typed, faults)));
     let (value, from) = typed_value(kind, &shown, typed);
     let mut faults = Vec::new();
     let text = one_table::text(kind.table, &value).map_err(|more| {
         faults.extend(more.into_iter().map(|fault| in_form(fault, &from)));
     });
-    if typed.given("reason").is_none() {
-        faults.push(Fault::new("reason", "missing", "a change of what is on record needs its reason"));
-    }
+    faults.extend(reason_missing(typed));
     if faults.is_empty() && value == shown.value {
-        faults.push(Fault::new("", "nothing is changed", "change something, or leave the page"));
+        faults.push(nothing_changed());
     }
     let (Ok(text), true) = (text, faults.is_empty()) else { return again(&faults) };
     let card = TableCard { text };
@@ -300,13 +298,12 @@ fn take(app: &App, headers: &HeaderMap, kind: &Kind, typed: &Typed) -> Result<Re
         return again(&[Fault::new("", "somebody else has changed this meanwhile", hint)]);
     }
     let say = Say { fact, instead_of: known.parse().ok() };
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what: vec![say], blobs: Vec::new() };
-    if let Err(faults) = saying.record(app, &session)? {
+    if let Err(faults) = sent.record(typed.get("reason"), vec![say], Vec::new())? {
         return again(&faults);
     }
     // Everything that is on the bench is judged by the new table from now on.
     for mould in moulds {
-        judge_mould(app, &mould.id, now, &session)?;
+        judge_mould(app, &mould.id, sent.now, &sent.session)?;
     }
     done()
 }

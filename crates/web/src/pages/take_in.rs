@@ -16,8 +16,8 @@ use super::visit::no_form;
 use super::{blocking, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{KNOWN, count, known_word, name_fault};
-use crate::entry::say::{Say, Saying};
-use crate::entry::{key, sender, somebody};
+use crate::entry::say::{Posted, Say};
+use crate::entry::somebody;
 use crate::forms::{sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -128,14 +128,13 @@ pub(crate) async fn enter(
 }
 
 fn take(app: &App, headers: &HeaderMap, typed: &Typed) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, HERE.to_owned())?;
-    let (key, now) = (key(typed)?, jiff::Timestamp::now());
-    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&session), typed, faults)));
-    let (moulds, sent) = read(app, |reader| Ok((reader.moulds()?, reader.written(&key)?)))?;
+    let sent = Posted::of(app, headers, typed, HERE.to_owned())?;
+    let again = |faults: &[Fault]| Ok(unprocessable(with(app, Some(&sent.session), typed, faults)));
+    let (moulds, before) = (read(app, |reader| Ok(reader.moulds()?))?, sent.before()?);
     let mut faults = Vec::new();
     let id = typed.get("id");
     faults.extend(name_fault("id", id));
-    if sent.is_empty() && moulds.iter().any(|row| row.id == id) {
+    if !before && moulds.iter().any(|row| row.id == id) {
         faults.push(Fault::new(
             "id",
             format!("mould {id} is on record already"),
@@ -161,9 +160,8 @@ fn take(app: &App, headers: &HeaderMap, typed: &Typed) -> Result<Response, Probl
     }
     let mut what = vec![Say::new(Fact::Mould(mould))];
     what.extend(halves.into_iter().map(|(_, card)| Say::new(Fact::Half2(card))));
-    let saying = Saying { key: &key, now, reason: "", what, blobs: Vec::new() };
-    match saying.record(app, &session)? {
-        Ok(_) => Ok(Redirect::to(&format!("{}/find", layout::mould(id))).into_response()),
+    match sent.record("", what, Vec::new())? {
+        Ok(()) => Ok(Redirect::to(&format!("{}/find", layout::mould(id))).into_response()),
         Err(faults) => again(&faults),
     }
 }

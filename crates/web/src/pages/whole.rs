@@ -18,7 +18,7 @@ use super::{blocking, read};
 use crate::app::App;
 use crate::entry::definitions::Form;
 use crate::entry::reading::{Spot, record, running};
-use crate::entry::say::{Say, Saying};
+use crate::entry::say::{Posted, Say};
 use crate::entry::whole::{FILLING, FILLINGS, MOULD, RIG, form, label, understood};
 use crate::entry::{key, sender, somebody};
 use crate::forms::{Control, Place as Field, sealed, summary};
@@ -248,8 +248,7 @@ fn take_back(
     number: u64,
     typed: &Typed,
 ) -> Result<Response, Problem> {
-    let session = sender(app, headers, typed, address(spot))?;
-    let (key, now, word) = (key(typed)?, jiff::Timestamp::now(), number.to_string());
+    let (sent, word) = (Posted::of(app, headers, typed, address(spot))?, number.to_string());
     let about = Subject::visit(&spot.mould, &spot.visit);
     let entry = app.store.read(|reader| {
         running(reader, spot)?;
@@ -261,12 +260,11 @@ fn take_back(
         return Err(Problem::Missing("This reading is not among those of the whole mould.".into()));
     }
     let say = Say { fact: Fact::Withdrawal(WithdrawalCard { about }), instead_of: Some(number) };
-    let saying = Saying { key: &key, now, reason: typed.get("reason"), what: vec![say], blobs: Vec::new() };
-    if let Err(faults) = saying.record(app, &session)? {
+    if let Err(faults) = sent.record(typed.get("reason"), vec![say], Vec::new())? {
         let answer = Answer { word: &word, typed, faults: &faults };
-        let page = with(app, Some(&session), spot, Some(&answer))?;
+        let page = with(app, Some(&sent.session), spot, Some(&answer))?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    shown::judge_again(app, &spot.mould, &spot.visit, now, &session.person)?;
+    shown::judge_again(app, &spot.mould, &spot.visit, sent.now, &sent.session.person)?;
     Ok(Redirect::to(&format!("{}#readings", address(spot))).into_response())
 }
