@@ -5,7 +5,7 @@
 use crate::finding::{CircuitFinding, Findings, NextStep, Passage, Tightness};
 use crate::judge::cautions;
 use crate::mould::CircuitId;
-use crate::visit::{Entry, TreatmentKind, Visit, VolumeMethod, What};
+use crate::visit::{Entry, TreatmentKind, Visit, What};
 
 /// A step of the ladder.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -206,7 +206,7 @@ fn state(step: Step, found: &CircuitFinding, visit: &Visit) -> State {
         Step::Rinse => {
             after(last(|what| is(what, TreatmentKind::Descale)), last(|what| is(what, TreatmentKind::Rinse)))
         }
-        Step::Dry => after(last(wets), last(|what| is(what, TreatmentKind::Dry))),
+        Step::Dry => after(last(What::wets), last(|what| is(what, TreatmentKind::Dry))),
         Step::Release => gated(&found.gates.release),
     }
 }
@@ -233,20 +233,4 @@ fn last_of(visit: &Visit, circuit: &CircuitId, what: fn(&What) -> bool) -> Optio
 
 fn is(what: &What, kind: TreatmentKind) -> bool {
     matches!(what, What::Treatment(treatment) if treatment.kind == kind)
-}
-
-/// Whether water or medium was in the circuit.
-fn wets(what: &What) -> bool {
-    match what {
-        What::Flow(_) => true,
-        What::Volume(volume) => matches!(volume.method, VolumeMethod::Drained { .. }),
-        What::Treatment(treatment) => matches!(
-            treatment.kind,
-            TreatmentKind::Descale
-                | TreatmentKind::Neutralise
-                | TreatmentKind::Rinse
-                | TreatmentKind::Preserve
-        ),
-        _ => false,
-    }
 }

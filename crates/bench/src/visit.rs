@@ -138,6 +138,25 @@ pub enum What {
     Treatment(Treatment),
 }
 
+impl What {
+    /// Whether this leaves water or another liquid in the circuit.
+    #[must_use]
+    pub fn wets(&self) -> bool {
+        match self {
+            Self::Flow(_) => true,
+            Self::Volume(reading) => matches!(reading.method, VolumeMethod::Drained { .. }),
+            Self::Treatment(treatment) => matches!(
+                treatment.kind,
+                TreatmentKind::Descale
+                    | TreatmentKind::Neutralise
+                    | TreatmentKind::Rinse
+                    | TreatmentKind::Preserve
+            ),
+            _ => false,
+        }
+    }
+}
+
 /// A falling pressure: logged, or read twice by hand.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Decay {

@@ -49,7 +49,7 @@ impl<'a> Timeline<'a> {
     /// Whether the circuit was dried after the last time that liquid was in it.
     pub(crate) fn dried(&self) -> bool {
         let dried = self.last_treatment(|kind| kind == TreatmentKind::Dry).map(|(place, _)| place);
-        let wetted = self.entries.iter().rposition(|entry| wets(&entry.what));
+        let wetted = self.entries.iter().rposition(|entry| entry.what.wets());
         dried.is_some_and(|dried| wetted.is_none_or(|wetted| wetted < dried))
     }
 
@@ -65,22 +65,6 @@ impl<'a> Timeline<'a> {
             What::Treatment(Treatment { kind, .. }) if wanted(*kind) => Some((place, *kind)),
             _ => None,
         })
-    }
-}
-
-/// Whether this leaves liquid in the circuit.
-fn wets(what: &What) -> bool {
-    match what {
-        What::Flow(_) => true,
-        What::Volume(reading) => matches!(reading.method, crate::visit::VolumeMethod::Drained { .. }),
-        What::Treatment(treatment) => matches!(
-            treatment.kind,
-            TreatmentKind::Descale
-                | TreatmentKind::Neutralise
-                | TreatmentKind::Rinse
-                | TreatmentKind::Preserve
-        ),
-        _ => false,
     }
 }
 

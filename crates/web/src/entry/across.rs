@@ -13,7 +13,7 @@ use super::reading::{Spot, columns, moment_typed, record};
 use super::whole::at_the_bench;
 use super::{key, sender};
 use crate::app::App;
-use crate::pages::{self, across::Answer};
+use crate::pages::{self, Answer};
 use crate::problem::Problem;
 use crate::sent::Sent;
 use crate::typed::{Typed, in_units, number};

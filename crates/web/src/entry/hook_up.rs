@@ -13,7 +13,7 @@ use store::{AsOf, Fact, Reader, StoreError, Subject};
 use super::reading::{Spot, running};
 use super::say::{Posted, Say};
 use crate::app::App;
-use crate::pages::{self, hook_up::Answer};
+use crate::pages::{self, Answer};
 use crate::problem::Problem;
 use crate::typed::{Typed, number};
 use crate::{layout, shown};

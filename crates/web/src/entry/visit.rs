@@ -13,7 +13,7 @@ use store::{AsOf, Fact, Reader, Session as Writing, StoreError, Subject, Write};
 use super::calibration::with_instruments;
 use super::{key, recorded, sender};
 use crate::app::App;
-use crate::pages::{self, visit::Answer};
+use crate::pages::{self, Answer};
 use crate::problem::Problem;
 use crate::session::Session;
 use crate::typed::Typed;

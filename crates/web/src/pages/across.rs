@@ -4,18 +4,17 @@ use std::sync::Arc;
 
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
-use axum::response::{Html, IntoResponse as _, Response};
+use axum::response::{Html, Response};
 use bench::ladder::Step;
 use calc::form::Fault;
 use maud::{Markup, html};
 use report::Parts;
-use report::pieces::{caution, tightness};
+use report::pieces::tightness;
 
 use super::visit::no_form;
-use super::{blocking, read};
+use super::{Answer, cautions, of_visit, read, visit_row};
 use crate::app::App;
 use crate::entry::across::{NUMBERS, PARTS, field};
-use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
@@ -25,25 +24,13 @@ use crate::shown;
 use crate::typed::Typed;
 use crate::units::unit;
 
-/// A form that is answered with what is wrong.
-pub(crate) struct Answer<'a> {
-    /// What was typed.
-    pub typed: &'a Typed,
-    /// What is wrong.
-    pub faults: &'a [Fault],
-}
-
 /// The page.
 pub(crate) async fn page(
     State(app): State<Arc<App>>,
     headers: HeaderMap,
-    Path((mould, visit)): Path<(String, String)>,
+    Path(at): Path<(String, String)>,
 ) -> Response {
-    blocking(move || {
-        let session = somebody(&app, &headers)?;
-        Ok(with(&app, session.as_ref(), &mould, &visit, None)?.into_response())
-    })
-    .await
+    of_visit(app, headers, at, with).await
 }
 
 /// The same, with an answer to its form.
@@ -55,8 +42,7 @@ pub(crate) fn with(
     answer: Option<&Answer<'_>>,
 ) -> Result<Html<String>, Problem> {
     let (running, shown) = read(app, |reader| {
-        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
-        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        let row = visit_row(reader, mould, visit)?;
         Ok((row.outcome.is_none(), shown::of(app, reader, mould, visit)?))
     })?;
     let here = format!("{}/across", layout::visit(mould, visit));
@@ -67,10 +53,7 @@ pub(crate) fn with(
     let content = html! {
         h1 { "Charge one, watch the others" }
         p.lead { "Where the outside stays dry, a leak may go into a neighbour. Charge one circuit with air, shut all others, and read every gauge at the start and again later." }
-        div.cautions {
-            p.cautions-head { (caution()) "Cautions" }
-            ul { @for text in Step::FindLeak.cautions() { li { (text) } } }
-        }
+        (cautions(Step::FindLeak.cautions()))
         @match (running, Session::recording(session)) {
             (true, Some(session)) => (form(session, &circuits, &here, answer)),
             (true, None) => (no_form(session, &here)),

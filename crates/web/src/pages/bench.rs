@@ -18,7 +18,7 @@ use store::shapes::{
 use store::{AsOf, Fact, Item, Subject};
 
 use super::visit::no_form;
-use super::{blocking, read};
+use super::{blocking, read, visit_row};
 use crate::app::App;
 use crate::entry::definitions::{self, Ask, Asked, Form};
 use crate::entry::hook_up::ports_of;
@@ -83,8 +83,7 @@ fn whole(
 ) -> Result<Html<String>, Problem> {
     let Spot { mould, visit, circuit } = spot;
     let (items, running, shown) = read(app, |reader| {
-        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == *visit);
-        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        let row = visit_row(reader, mould, visit)?;
         let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
         Ok((items, row.outcome.is_none(), shown::of(app, reader, mould, visit)?))
     })?;

@@ -10,13 +10,12 @@ use bench::ladder::Step;
 use bench::mould::Circuit;
 use calc::form::Fault;
 use maud::{Markup, html};
-use report::pieces::caution;
 use store::Fact;
 use store::shapes::{CircuitCard, HalfCard, HalfCard2, MarksCard};
 
 use super::edit::Filling;
 use super::visit::no_form;
-use super::{blocking, read, unprocessable};
+use super::{blocking, cautions, read, unprocessable};
 use crate::app::App;
 use crate::entry::mould::{
     FOUND, KNOWN, OnRecord, circuit_said, found_word, line, name_fault, next_place, on_record, typed_marks,
@@ -96,10 +95,7 @@ fn with(
     let content = html! {
         h1 { "Find the circuits of " (id) }
         p.lead { "Blow air into one opening of a half and feel where it comes out: the two are one circuit. Or send water in and watch. Mark both openings, and give the circuit a name." }
-        div.cautions {
-            p.cautions-head { (caution()) "Cautions" }
-            ul { @for text in Step::BlowOut.cautions().iter().chain(Step::HookUp.cautions()) { li { (text) } } }
-        }
+        (cautions(Step::BlowOut.cautions().iter().chain(Step::HookUp.cautions())))
         (openings(on, true))
         @match Session::recording(session) {
             Some(session) => form.entry.wide method="post" action=(here) novalidate {

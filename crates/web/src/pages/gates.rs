@@ -13,7 +13,7 @@ use report::pieces::{capital, caution, gate as shown_gate, moment};
 use store::shapes::OverrideCard;
 use store::{AsOf, Fact, Item, Subject};
 
-use super::{blocking, read};
+use super::{blocking, read, visit_row};
 use crate::app::App;
 use crate::entry::reading::Spot;
 use crate::entry::somebody;
@@ -56,8 +56,7 @@ pub(crate) fn with(
 ) -> Result<Html<String>, Problem> {
     let Spot { mould, visit, circuit } = spot;
     let (gates, items, running) = read(app, |reader| {
-        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == *visit);
-        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        let row = visit_row(reader, mould, visit)?;
         let found = shown::of(app, reader, mould, visit)?.findings;
         let found = found.circuits.iter().find(|found| found.id.0 == *circuit);
         let found =

@@ -4,35 +4,25 @@ use std::sync::Arc;
 
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
-use axum::response::{Html, IntoResponse as _, Response};
+use axum::response::{Html, Response};
 use bench::ladder::Step;
 use calc::form::Fault;
 use maud::{Markup, html};
-use report::pieces::{caution, moment};
+use report::pieces::moment;
 use store::shapes::PortCard2;
 use store::{AsOf, Entry, Reader, Subject};
 
 use super::visit::no_form;
-use super::{blocking, read};
+use super::{Answer, cautions, of_visit, read, visit_row};
 use crate::app::App;
 use crate::entry::hook_up::{Row, field, ports_of, rows, typed_rows};
-use crate::entry::somebody;
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
 use crate::session::{Session, fresh_key};
-use crate::typed::Typed;
 
 /// Empty rows beneath those in use.
 const SPARE: usize = 3;
-
-/// A form that is answered with what is wrong.
-pub(crate) struct Answer<'a> {
-    /// What was typed.
-    pub typed: &'a Typed,
-    /// What is wrong.
-    pub faults: &'a [Fault],
-}
 
 /// What the page shows.
 struct Shown {
@@ -48,18 +38,13 @@ struct Shown {
 pub(crate) async fn page(
     State(app): State<Arc<App>>,
     headers: HeaderMap,
-    Path((mould, visit)): Path<(String, String)>,
+    Path(at): Path<(String, String)>,
 ) -> Response {
-    blocking(move || {
-        let session = somebody(&app, &headers)?;
-        Ok(with(&app, session.as_ref(), &mould, &visit, None)?.into_response())
-    })
-    .await
+    of_visit(app, headers, at, with).await
 }
 
 fn gather(reader: &Reader<'_>, mould: &str, visit: &str) -> Result<Shown, Problem> {
-    let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
-    let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+    let row = visit_row(reader, mould, visit)?;
     let mut versions = Vec::new();
     for entry in reader.history(&Subject::visit(mould, visit), AsOf::Now)? {
         if let Some(ports) = ports_of(&entry.fact()?) {
@@ -89,7 +74,7 @@ pub(crate) fn with(
     let content = html! {
         h1 { "Hook-up of " (mould) ", visit " (visit) }
         p.about { (shown.mould_name) " · rig " (shown.rig.as_deref().unwrap_or("not named")) }
-        (cautions())
+        (cautions(Step::HookUp.cautions()))
         @match shown.versions.first() {
             Some((entry, ports)) => {
                 (stages(ports))
@@ -113,15 +98,6 @@ pub(crate) fn with(
     let title = format!("Hook-up of {mould}");
     let page = Page { title: &title, place: Place::Moulds, here: &here, trail: &trail };
     Ok(page.html(app, session, &content))
-}
-
-fn cautions() -> Markup {
-    html! {
-        div.cautions {
-            p.cautions-head { (caution()) "Cautions" }
-            ul { @for text in Step::HookUp.cautions() { li { (text) } } }
-        }
-    }
 }
 
 /// The hook-up as tables, one for each stage.

@@ -11,14 +11,14 @@ use bench::ladder::Step;
 use calc::form::{Fault, Value};
 use maud::{Markup, html};
 use report::Units;
-use report::pieces::{caution, tightness};
+use report::pieces::tightness;
 use store::shapes::{LeakCard, LeakCauseWord, ReadingCard, ShowsWord, SpotCard, WhatCard, WithdrawalCard};
 use store::{AsOf, Fact, Item, Reader, Subject};
 
 use super::bench::in_words;
 use super::edit::Filling;
 use super::visit::no_form;
-use super::{blocking, read, unprocessable};
+use super::{blocking, cautions, read, unprocessable, visit_row};
 use crate::app::App;
 use crate::entry::say::{Posted, Say};
 use crate::entry::somebody;
@@ -103,8 +103,7 @@ struct Shown {
 }
 
 fn gather(app: &App, reader: &Reader<'_>, units: Units, mould: &str, visit: &str) -> Result<Shown, Problem> {
-    let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
-    let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+    let row = visit_row(reader, mould, visit)?;
     let leak_down = |card: &ReadingCard| matches!(card.what, WhatCard::LeakDown { .. });
     let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
     let held = items.iter().filter_map(|item| match &item.fact {
@@ -163,10 +162,7 @@ fn with(app: &App, session: Option<&Session>, shown: &Shown, answer: Option<&Ans
                 @if at > 0 { ", " } a href=(layout::bench(mould, visit, &found.id.0)) { (found.id) } " (" (tightness(found)) ")"
             } "." }
         }
-        div.cautions {
-            p.cautions-head { (caution()) "Cautions" }
-            ul { @for text in Step::FindLeak.cautions() { li { (text) } } }
-        }
+        (cautions(Step::FindLeak.cautions()))
         // The order is common practice, no source.
         ol.hunt {
             li { strong { "Outside first." } " Soap water or a leak spray on hose ends and couplings, then fittings, plugs, and the seals that can be seen." }

@@ -44,11 +44,17 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse as _, Response};
+use calc::form::Fault;
+use maud::{Markup, html};
+use report::pieces::caution;
 use store::Reader;
+use store::read::VisitRow;
 
 use crate::app::App;
 use crate::entry::somebody;
 use crate::problem::Problem;
+use crate::session::Session;
+use crate::typed::Typed;
 
 /// Runs work that waits for the disk or computes, away from the threads that listen.
 pub(crate) async fn blocking(work: impl FnOnce() -> Result<Response, Problem> + Send + 'static) -> Response {
@@ -70,6 +76,42 @@ pub(crate) fn read<T>(app: &App, work: impl FnOnce(&Reader<'_>) -> Result<T, Pro
         Ok(())
     })?;
     done.unwrap_or_else(|| Err(Problem::Failed("The record was not read.".into())))
+}
+
+/// A form that is answered with what is wrong.
+pub(crate) struct Answer<'a> {
+    /// What was typed.
+    pub typed: &'a Typed,
+    /// What is wrong.
+    pub faults: &'a [Fault],
+}
+
+/// A page of a visit, with an answer to its form if there is one.
+type OfVisit = fn(&App, Option<&Session>, &str, &str, Option<&Answer<'_>>) -> Result<Html<String>, Problem>;
+
+/// Shows a page of a visit.
+async fn of_visit(app: Arc<App>, headers: HeaderMap, at: (String, String), page: OfVisit) -> Response {
+    blocking(move || {
+        let session = somebody(&app, &headers)?;
+        Ok(page(&app, session.as_ref(), &at.0, &at.1, None)?.into_response())
+    })
+    .await
+}
+
+/// What the lists say of a visit.
+fn visit_row(reader: &Reader<'_>, mould: &str, visit: &str) -> Result<VisitRow, Problem> {
+    let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
+    row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))
+}
+
+/// Cautions beside a step.
+fn cautions<'a>(texts: impl IntoIterator<Item = &'a &'static str>) -> Markup {
+    html! {
+        div.cautions {
+            p.cautions-head { (caution()) "Cautions" }
+            ul { @for text in texts { li { (text) } } }
+        }
+    }
 }
 
 /// A page that answers a form with what is wrong.

@@ -4,11 +4,10 @@ use std::sync::Arc;
 
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
-use axum::response::{Html, IntoResponse as _, Response};
+use axum::response::{Html, Response};
 use bench::finding::Findings;
 use bench::ladder::{Rung, State as Standing, ladder};
 use bench::mould::CircuitId;
-use calc::form::Fault;
 use maud::{Markup, html};
 use report::Parts;
 use report::pieces::{caution, moment};
@@ -16,35 +15,22 @@ use store::read::VisitRow;
 use store::shapes::PortCard2;
 use store::{AsOf, Subject};
 
-use super::{blocking, read};
+use super::{Answer, of_visit, read, visit_row};
 use crate::app::App;
-use crate::entry::{READS_ONLY, hook_up::ports_of, somebody};
+use crate::entry::{READS_ONLY, hook_up::ports_of};
 use crate::forms::{Control, Place as Field, sealed, summary};
 use crate::layout::{self, Page, Place};
 use crate::problem::Problem;
 use crate::session::{Session, fresh_key};
 use crate::shown::{self, Shown};
-use crate::typed::Typed;
-
-/// A form that is answered with what is wrong.
-pub(crate) struct Answer<'a> {
-    /// What was typed.
-    pub typed: &'a Typed,
-    /// What is wrong.
-    pub faults: &'a [Fault],
-}
 
 /// The page of a visit.
 pub(crate) async fn page(
     State(app): State<Arc<App>>,
     headers: HeaderMap,
-    Path((mould, visit)): Path<(String, String)>,
+    Path(at): Path<(String, String)>,
 ) -> Response {
-    blocking(move || {
-        let session = somebody(&app, &headers)?;
-        Ok(with(&app, session.as_ref(), &mould, &visit, None)?.into_response())
-    })
-    .await
+    of_visit(app, headers, at, with).await
 }
 
 /// The same, with an answer to a form.
@@ -57,8 +43,7 @@ pub(crate) fn with(
 ) -> Result<Html<String>, Problem> {
     let (stay, row, shown, ports, issued) = read(app, |reader| {
         let stay = reader.visit(mould, visit, AsOf::Now)?;
-        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == visit);
-        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        let row = visit_row(reader, mould, visit)?;
         let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
         let ports = items.iter().find_map(|item| ports_of(&item.fact));
         let issued = reader.certificates(mould, visit)?;

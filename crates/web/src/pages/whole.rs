@@ -14,7 +14,7 @@ use store::{AsOf, Fact, Item, Subject};
 
 use super::bench::{field, in_words};
 use super::visit::no_form;
-use super::{blocking, read};
+use super::{blocking, read, visit_row};
 use crate::app::App;
 use crate::entry::definitions::Form;
 use crate::entry::reading::{Spot, record, running};
@@ -63,8 +63,7 @@ fn with(
 ) -> Result<Html<String>, Problem> {
     let Spot { mould, visit, .. } = spot;
     let (items, open, shown) = read(app, |reader| {
-        let row = reader.visits(Some(mould))?.into_iter().find(|row| row.id == *visit);
-        let row = row.ok_or_else(|| Problem::Missing(format!("Mould {mould} has no visit {visit}.")))?;
+        let row = visit_row(reader, mould, visit)?;
         let items = reader.items(&Subject::visit(mould, visit), AsOf::Now)?;
         Ok((items, row.outcome.is_none(), shown::of(app, reader, mould, visit)?))
     })?;
