@@ -215,7 +215,7 @@ fn the_rig_is_checked_on_known_things_and_a_check_can_be_withdrawn() {
     );
     let page = house.get(&format!("{VISIT}/whole")).body;
     for text in [
-        "Rig on hoses joined, 20",
+        "Reading on hoses joined, 20",
         "Gauges open to the air",
         "reference 5.01",
         "fillings, the first 30",

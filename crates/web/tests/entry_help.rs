@@ -220,7 +220,7 @@ fn the_forms_of_a_whole_visit_are_typed_in_the_same_units() {
     assert_eq!(house.send(&page, &format!("{page}/enter/fixture"), &run).status, StatusCode::SEE_OTHER);
     let WhatCard::RigCheck(card) = newest(&house).0.what else { panic!("a rig check") };
     assert!((card.flow_l_min.unwrap() - 5.0 * 3.785_412).abs() < 1e-4);
-    assert!(house.get(&page).body.contains("Rig on hoses joined, 5\u{202f}gpm, inlet 30\u{202f}psi"));
+    assert!(house.get(&page).body.contains("Reading on hoses joined, 5\u{202f}gpm, inlet 30\u{202f}psi"));
 }
 
 #[test]

@@ -394,9 +394,9 @@ pub(crate) fn in_words(card: &ReadingCard, units: Units) -> String {
 fn rig_check(run: &RigRunCard, units: Units) -> String {
     let exact = |value, unit| units.exact(value, unit);
     let on = match run.on {
-        RigOnCard::Fixture => "Rig on hoses joined".to_owned(),
+        RigOnCard::Fixture => "Reading on hoses joined".to_owned(),
         RigOnCard::Orifice { flow_factor_m3_h, .. } => {
-            format!("Rig on an orifice of {}", exact(flow_factor_m3_h, "m³/h"))
+            format!("Reading on an orifice of {}", exact(flow_factor_m3_h, "m³/h"))
         }
         RigOnCard::AtRest => "Gauges open to the air".to_owned(),
         RigOnCard::ShutOff => "Both gauges on one pressure".to_owned(),
